@@ -1,0 +1,112 @@
+//! Eight numbers side by side.
+
+use super::Scalar;
+use std::ops::{Add, Div, Mul, Neg, Sub};
+use wide::f64x8;
+
+/// How many numbers [`Lanes`] holds.
+pub const LANES: usize = 8;
+
+/// Eight layouts, or eight positions of one layout, computed by the same instructions.
+#[derive(Clone, Copy, Debug)]
+pub struct Lanes(f64x8);
+
+impl Lanes {
+    /// Lanes from their values, in order.
+    #[must_use]
+    #[inline]
+    pub fn from_array(values: [f64; LANES]) -> Self {
+        Self(f64x8::from(values))
+    }
+
+    /// The values, in order.
+    #[must_use]
+    #[inline]
+    pub fn to_array(self) -> [f64; LANES] {
+        self.0.to_array()
+    }
+}
+
+macro_rules! operator {
+    ($trait:ident, $method:ident, $operator:tt) => {
+        impl $trait for Lanes {
+            type Output = Self;
+            #[inline(always)]
+            fn $method(self, other: Self) -> Self {
+                Self(self.0 $operator other.0)
+            }
+        }
+
+        impl $trait<f64> for Lanes {
+            type Output = Self;
+            #[inline(always)]
+            fn $method(self, other: f64) -> Self {
+                Self(self.0 $operator f64x8::splat(other))
+            }
+        }
+    };
+}
+
+operator!(Add, add, +);
+operator!(Sub, sub, -);
+operator!(Mul, mul, *);
+operator!(Div, div, /);
+
+impl Neg for Lanes {
+    type Output = Self;
+    #[inline(always)]
+    fn neg(self) -> Self {
+        Self(-self.0)
+    }
+}
+
+impl Scalar for Lanes {
+    type Value = Lanes;
+    const LANES: usize = LANES;
+
+    #[inline(always)]
+    fn from_f64(value: f64) -> Self {
+        Self(f64x8::splat(value))
+    }
+
+    #[inline(always)]
+    fn from_value(value: Lanes) -> Self {
+        value
+    }
+
+    #[inline(always)]
+    fn value(self) -> Lanes {
+        self
+    }
+
+    #[inline]
+    fn lane(self, lane: usize) -> f64 {
+        self.0.to_array()[lane]
+    }
+
+    #[inline]
+    fn from_lanes(value: impl FnMut(usize) -> f64) -> Self {
+        Self::from_array(std::array::from_fn(value))
+    }
+
+    #[inline(always)]
+    fn sqrt(self) -> Self {
+        // The second operand is returned where the first is NaN or smaller, so NaN stays NaN.
+        Self(f64x8::splat(0.0).fast_max(self.0).sqrt())
+    }
+
+    #[inline]
+    fn atan2(self, x: Self) -> Self {
+        let (y, x) = (self.to_array(), x.to_array());
+        Self::from_array(std::array::from_fn(|lane| libm::atan2(y[lane], x[lane])))
+    }
+
+    #[inline]
+    fn sin_cos(self) -> (Self, Self) {
+        let pairs = self.to_array().map(libm::sincos);
+        (
+            Self::from_array(pairs.map(|pair| pair.0)),
+            Self::from_array(pairs.map(|pair| pair.1)),
+        )
+    }
+}

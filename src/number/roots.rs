@@ -1,0 +1,1 @@
+//! Roots and extrema of smooth functions of one variable.

@@ -1,0 +1,116 @@
+//! The one trait bound of every formula.
+
+use std::fmt::Debug;
+use std::ops::{Add, Div, Mul, Neg, Sub};
+
+/// A number a formula can be evaluated with.
+///
+/// There is no ordering on purpose: a formula never branches on a value, so that
+/// lanes and derivatives take the same path as plain numbers. Extrema and active
+/// samples are picked on [`Scalar::lane`]s by the caller.
+///
+/// Results are the same bit for bit on any x86-64: no operation contracts into a
+/// fused multiply-add, and trigonometry comes from `libm`, not from the system.
+pub trait Scalar:
+    Copy
+    + Debug
+    + Send
+    + Sync
+    + Add<Output = Self>
+    + Sub<Output = Self>
+    + Mul<Output = Self>
+    + Div<Output = Self>
+    + Neg<Output = Self>
+    + Add<f64, Output = Self>
+    + Sub<f64, Output = Self>
+    + Mul<f64, Output = Self>
+    + Div<f64, Output = Self>
+{
+    /// The same number without its derivatives; solver loops run on it.
+    type Value: Scalar<Value = Self::Value>;
+
+    /// How many independent numbers stand side by side.
+    const LANES: usize;
+
+    /// The constant `value` in every lane, with zero derivatives.
+    fn from_f64(value: f64) -> Self;
+
+    /// `value` with zero derivatives.
+    fn from_value(value: Self::Value) -> Self;
+
+    /// The number without its derivatives.
+    fn value(self) -> Self::Value;
+
+    /// The value in lane `lane`, which must be below [`Scalar::LANES`].
+    fn lane(self, lane: usize) -> f64;
+
+    /// A number with zero derivatives whose lanes are given by `value`.
+    fn from_lanes(value: impl FnMut(usize) -> f64) -> Self;
+
+    /// Square root, floored at zero: the caller's margin tells that the radicand was negative.
+    ///
+    /// Derivatives at or below zero are zero, not infinite.
+    #[must_use]
+    fn sqrt(self) -> Self;
+
+    /// Angle in radians of the direction (`x`, `self`), in (-pi, pi].
+    #[must_use]
+    fn atan2(self, x: Self) -> Self;
+
+    /// Sine and cosine of an angle in radians.
+    #[must_use]
+    fn sin_cos(self) -> (Self, Self);
+
+    /// The square.
+    #[inline]
+    #[must_use]
+    fn squared(self) -> Self {
+        self * self
+    }
+}
+
+impl Scalar for f64 {
+    type Value = f64;
+    const LANES: usize = 1;
+
+    #[inline]
+    fn from_f64(value: f64) -> Self {
+        value
+    }
+
+    #[inline]
+    fn from_value(value: f64) -> Self {
+        value
+    }
+
+    #[inline]
+    fn value(self) -> f64 {
+        self
+    }
+
+    #[inline]
+    fn lane(self, _lane: usize) -> f64 {
+        self
+    }
+
+    #[inline]
+    fn from_lanes(mut value: impl FnMut(usize) -> f64) -> Self {
+        value(0)
+    }
+
+    #[inline]
+    fn sqrt(self) -> Self {
+        // Written as a comparison because `f64::max` would hide a NaN.
+        if self < 0.0 { 0.0 } else { f64::sqrt(self) }
+    }
+
+    #[inline]
+    fn atan2(self, x: Self) -> Self {
+        libm::atan2(self, x)
+    }
+
+    #[inline]
+    fn sin_cos(self) -> (Self, Self) {
+        libm::sincos(self)
+    }
+}

@@ -1,0 +1,1 @@
+//! Constrained optimisation that knows no mechanism.
