@@ -1,6 +1,7 @@
 //! A value with its derivatives by `N` variables (forward mode).
 
 use super::Scalar;
+use super::scalar::LinearMap;
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
 /// `value` and its partial derivatives.
@@ -15,7 +16,7 @@ pub struct Dual<T, const N: usize> {
     pub partials: [T; N],
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Dual<T, N> {
     /// A number that depends on nothing.
     #[must_use]
     #[inline(always)]
@@ -60,7 +61,7 @@ impl<T: Scalar<Value = T>, const N: usize> Dual<T, N> {
     }
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Add for Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Add for Dual<T, N> {
     type Output = Self;
     #[inline(always)]
     fn add(self, other: Self) -> Self {
@@ -71,7 +72,7 @@ impl<T: Scalar<Value = T>, const N: usize> Add for Dual<T, N> {
     }
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Sub for Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Sub for Dual<T, N> {
     type Output = Self;
     #[inline(always)]
     fn sub(self, other: Self) -> Self {
@@ -82,7 +83,7 @@ impl<T: Scalar<Value = T>, const N: usize> Sub for Dual<T, N> {
     }
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Mul for Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Mul for Dual<T, N> {
     type Output = Self;
     #[inline(always)]
     fn mul(self, other: Self) -> Self {
@@ -90,7 +91,7 @@ impl<T: Scalar<Value = T>, const N: usize> Mul for Dual<T, N> {
     }
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Div for Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Div for Dual<T, N> {
     type Output = Self;
     #[inline(always)]
     fn div(self, other: Self) -> Self {
@@ -100,7 +101,7 @@ impl<T: Scalar<Value = T>, const N: usize> Div for Dual<T, N> {
     }
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Neg for Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Neg for Dual<T, N> {
     type Output = Self;
     #[inline(always)]
     fn neg(self) -> Self {
@@ -111,7 +112,7 @@ impl<T: Scalar<Value = T>, const N: usize> Neg for Dual<T, N> {
     }
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Add<f64> for Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Add<f64> for Dual<T, N> {
     type Output = Self;
     #[inline(always)]
     fn add(self, other: f64) -> Self {
@@ -122,7 +123,7 @@ impl<T: Scalar<Value = T>, const N: usize> Add<f64> for Dual<T, N> {
     }
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Sub<f64> for Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Sub<f64> for Dual<T, N> {
     type Output = Self;
     #[inline(always)]
     fn sub(self, other: f64) -> Self {
@@ -133,7 +134,7 @@ impl<T: Scalar<Value = T>, const N: usize> Sub<f64> for Dual<T, N> {
     }
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Mul<f64> for Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Mul<f64> for Dual<T, N> {
     type Output = Self;
     #[inline(always)]
     fn mul(self, other: f64) -> Self {
@@ -144,7 +145,7 @@ impl<T: Scalar<Value = T>, const N: usize> Mul<f64> for Dual<T, N> {
     }
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Div<f64> for Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Div<f64> for Dual<T, N> {
     type Output = Self;
     #[inline(always)]
     fn div(self, other: f64) -> Self {
@@ -155,8 +156,9 @@ impl<T: Scalar<Value = T>, const N: usize> Div<f64> for Dual<T, N> {
     }
 }
 
-impl<T: Scalar<Value = T>, const N: usize> Scalar for Dual<T, N> {
+impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Scalar for Dual<T, N> {
     type Value = T;
+    type Lane = Dual<f64, N>;
     const LANES: usize = T::LANES;
 
     #[inline(always)]
@@ -180,8 +182,29 @@ impl<T: Scalar<Value = T>, const N: usize> Scalar for Dual<T, N> {
     }
 
     #[inline]
+    fn extract(self, lane: usize) -> Self::Lane {
+        Dual {
+            value: self.value.extract(lane),
+            partials: self.partials.map(|partial| partial.extract(lane)),
+        }
+    }
+
+    #[inline]
     fn from_lanes(value: impl FnMut(usize) -> f64) -> Self {
         Self::constant(T::from_lanes(value))
+    }
+
+    fn apply_linear(values: &[Self], map: &mut LinearMap<'_>) -> Option<Vec<Self>> {
+        let value: Vec<T> = values.iter().map(|dual| dual.value).collect();
+        let value = T::apply_linear(&value, map)?;
+        let mut result: Vec<Self> = value.into_iter().map(Self::constant).collect();
+        for index in 0..N {
+            let partials: Vec<T> = values.iter().map(|dual| dual.partials[index]).collect();
+            for (dual, partial) in result.iter_mut().zip(T::apply_linear(&partials, map)?) {
+                dual.partials[index] = partial;
+            }
+        }
+        Some(result)
     }
 
     #[inline(always)]

@@ -1,6 +1,7 @@
 //! Eight numbers side by side.
 
 use super::Scalar;
+use super::scalar::LinearMap;
 use std::ops::{Add, Div, Mul, Neg, Sub};
 use wide::f64x8;
 
@@ -62,6 +63,7 @@ impl Neg for Lanes {
 
 impl Scalar for Lanes {
     type Value = Lanes;
+    type Lane = f64;
     const LANES: usize = LANES;
 
     #[inline(always)]
@@ -85,8 +87,26 @@ impl Scalar for Lanes {
     }
 
     #[inline]
+    fn extract(self, lane: usize) -> f64 {
+        self.lane(lane)
+    }
+
+    #[inline]
     fn from_lanes(value: impl FnMut(usize) -> f64) -> Self {
         Self::from_array(std::array::from_fn(value))
+    }
+
+    fn apply_linear(values: &[Self], map: &mut LinearMap<'_>) -> Option<Vec<Self>> {
+        let mut lanes = Vec::with_capacity(LANES);
+        for lane in 0..LANES {
+            let column: Vec<f64> = values.iter().map(|value| value.lane(lane)).collect();
+            lanes.push(map(lane, &column)?);
+        }
+        Some(
+            (0..values.len())
+                .map(|row| Self::from_lanes(|lane| lanes[lane][row]))
+                .collect(),
+        )
     }
 
     #[inline(always)]

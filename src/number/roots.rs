@@ -1,1 +1,81 @@
-//! Roots and extrema of smooth functions of one variable.
+//! Roots of functions of one variable, inside a bracket.
+
+/// Finds where `function` crosses zero between `low` and `high`.
+///
+/// The values at both ends must differ in sign (or one be zero); `None` otherwise, or
+/// where the function is not a number. Method: regula falsi with the Anderson-Bjorck
+/// weighting (BIT 13, 1973, 253-264), falling back to bisection whenever the bracket
+/// did not halve in two steps, so it ends after at most some 150 evaluations with
+/// the two ends of the bracket one rounding step apart or the value exactly zero.
+///
+/// ```
+/// let root = pivotwright::number::roots::bracketed(|x| x * x - 2.0, 0.0, 2.0);
+/// assert!((root.unwrap() - 2f64.sqrt()).abs() < 1e-15);
+/// ```
+pub fn bracketed(mut function: impl FnMut(f64) -> f64, low: f64, high: f64) -> Option<f64> {
+    let (mut a, mut b) = (low, high);
+    let (mut at_a, mut at_b) = (function(a), function(b));
+    if at_a == 0.0 {
+        return Some(a);
+    }
+    if at_b == 0.0 {
+        return Some(b);
+    }
+    if at_a.is_nan() || at_b.is_nan() || (at_a > 0.0) == (at_b > 0.0) {
+        return None;
+    }
+    let mut bisect = false;
+    for _ in 0..200 {
+        let width = (b - a).abs();
+        let middle = 0.5 * (a + b);
+        if width <= 2.0 * f64::EPSILON * middle.abs().max(f64::MIN_POSITIVE) {
+            break;
+        }
+        let secant = b - at_b * (b - a) / (at_b - at_a);
+        let inside = secant > a.min(b) && secant < a.max(b);
+        let x = if bisect || !inside { middle } else { secant };
+        if x == a || x == b {
+            break;
+        }
+        let at_x = function(x);
+        if at_x == 0.0 {
+            return Some(x);
+        }
+        if at_x.is_nan() {
+            return None;
+        }
+        if (at_x > 0.0) == (at_b > 0.0) {
+            // The same end was kept twice: weigh it down so that the other side is approached.
+            let weight = 1.0 - at_x / at_b;
+            at_a *= if weight > 0.0 { weight } else { 0.5 };
+        } else {
+            (a, at_a) = (b, at_b);
+        }
+        (b, at_b) = (x, at_x);
+        bisect = (b - a).abs() > 0.5 * width && !bisect;
+    }
+    Some(if at_a.abs() < at_b.abs() { a } else { b })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    #[test]
+    fn finds_roots_of_steep_flat_and_touching_functions() {
+        assert_abs_diff_eq!(
+            bracketed(|x| libm::exp(x) - 5.0, -10.0, 10.0).unwrap(),
+            5f64.ln(),
+            epsilon = 1e-15
+        );
+        assert_abs_diff_eq!(
+            bracketed(|x| (x - 0.3) * (x - 0.3) * (x - 0.3), -1.0, 2.0).unwrap(),
+            0.3,
+            epsilon = 1e-5
+        );
+        assert_eq!(bracketed(|x| x, 0.0, 1.0), Some(0.0));
+        assert_eq!(bracketed(|x| x * x + 1.0, -1.0, 1.0), None);
+        assert_eq!(bracketed(|_| f64::NAN, -1.0, 1.0), None);
+    }
+}

@@ -29,6 +29,9 @@ pub trait Scalar:
     /// The same number without its derivatives; solver loops run on it.
     type Value: Scalar<Value = Self::Value>;
 
+    /// One lane of the number, derivatives included.
+    type Lane: Scalar<Value = f64, Lane = Self::Lane>;
+
     /// How many independent numbers stand side by side.
     const LANES: usize;
 
@@ -44,8 +47,16 @@ pub trait Scalar:
     /// The value in lane `lane`, which must be below [`Scalar::LANES`].
     fn lane(self, lane: usize) -> f64;
 
+    /// Lane `lane` with its derivatives; `lane` must be below [`Scalar::LANES`].
+    fn extract(self, lane: usize) -> Self::Lane;
+
     /// A number with zero derivatives whose lanes are given by `value`.
     fn from_lanes(value: impl FnMut(usize) -> f64) -> Self;
+
+    /// Applies a linear map to `values`, lane by lane and derivative by derivative.
+    ///
+    /// `map` gets the lane and its plain numbers; `None` from it ends the whole.
+    fn apply_linear(values: &[Self], map: &mut LinearMap<'_>) -> Option<Vec<Self>>;
 
     /// Square root, floored at zero: the caller's margin tells that the radicand was negative.
     ///
@@ -69,8 +80,12 @@ pub trait Scalar:
     }
 }
 
+/// A linear map on the plain numbers of one lane.
+pub type LinearMap<'a> = dyn FnMut(usize, &[f64]) -> Option<Vec<f64>> + 'a;
+
 impl Scalar for f64 {
     type Value = f64;
+    type Lane = f64;
     const LANES: usize = 1;
 
     #[inline]
@@ -94,8 +109,17 @@ impl Scalar for f64 {
     }
 
     #[inline]
+    fn extract(self, _lane: usize) -> f64 {
+        self
+    }
+
+    #[inline]
     fn from_lanes(mut value: impl FnMut(usize) -> f64) -> Self {
         value(0)
+    }
+
+    fn apply_linear(values: &[f64], map: &mut LinearMap<'_>) -> Option<Vec<f64>> {
+        map(0, values)
     }
 
     #[inline]

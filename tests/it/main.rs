@@ -1,1 +1,3 @@
-//! Integration tests.
+//! Integration tests, one binary.
+
+mod reference_layouts;

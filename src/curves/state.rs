@@ -1,0 +1,151 @@
+//! One moment of the motion, and the curves there.
+
+use super::bicycle::{Bicycle, Cog};
+use super::chassis::{Ground, fork_compression};
+use super::drive::Chain;
+use crate::input::Curve;
+use crate::mechanism::{Motion, Pose, Rotation};
+use crate::number::{Point, Scalar, Vector};
+
+/// All that the curves need to know about one moment of the motion.
+///
+/// Velocities and rates are by the parameter of the motion.
+#[derive(Clone, Copy, Debug)]
+pub struct State<T> {
+    /// Shortening of the shock, mm.
+    pub stroke: T,
+    /// Rise of the rear axle since full extension, mm.
+    pub travel: T,
+    /// Fork compression, mm.
+    pub fork_compression: T,
+    /// Rear axle, mm.
+    pub axle: Point<T>,
+    /// Velocity of the rear axle.
+    pub axle_velocity: Vector<T>,
+    /// Ground line.
+    pub ground: Ground<T>,
+    stroke_rate: T,
+    axle_body_rate: T,
+    brake_body_rate: T,
+    brake_body_rotation: Rotation<T>,
+    chain: Chain<T>,
+    /// `-100 / ((h / L) n.a')`: percent per unit of horizontal pull.
+    load_transfer: T,
+}
+
+impl<T: Scalar> State<T> {
+    /// The state of `motion` in `pose`; `total_travel` is the layout's own, mm.
+    #[inline(always)]
+    pub fn new(bicycle: &Bicycle, motion: &Motion<'_, T>, pose: &Pose<T>, total_travel: T) -> Self {
+        let axle = pose.points[bicycle.axle];
+        let axle_velocity = pose.velocities[bicycle.axle];
+        let travel = axle.y - motion.drawn()[bicycle.axle].y;
+        let fork = fork_compression(bicycle, travel, total_travel);
+        let ground = Ground::new(bicycle, axle, fork);
+        let idler = bicycle
+            .idler
+            .map(|wheel| (pose.points[wheel.point], pose.velocities[wheel.point]));
+        let rise = ground.mass_height * ground.up.dot(axle_velocity);
+        Self {
+            stroke: pose.stroke,
+            travel,
+            fork_compression: fork,
+            axle,
+            axle_velocity,
+            ground,
+            stroke_rate: pose.stroke_rate,
+            axle_body_rate: motion.angular_velocity(bicycle.axle_body, pose),
+            brake_body_rate: motion.angular_velocity(bicycle.brake_body, pose),
+            brake_body_rotation: motion.rotation(bicycle.brake_body, pose),
+            chain: Chain::new(bicycle, axle, axle_velocity, idler),
+            load_transfer: ground.wheelbase * -100.0 / rise,
+        }
+    }
+
+    /// `LR = z' / s'`.
+    #[inline(always)]
+    pub fn leverage_rate(&self) -> T {
+        self.axle_velocity.y / self.stroke_rate
+    }
+
+    /// `AS = -100 (t.a' + (R / r) (u.a' + (u2 - u).i')) / ((h / L) n.a')`, percent.
+    #[inline(always)]
+    pub fn anti_squat(&self, bicycle: &Bicycle, cog: Cog) -> T {
+        let chain = self.chain.shortening(cog) * (bicycle.rear_radius / cog.radius);
+        self.load_transfer * (self.ground.forward.dot(self.axle_velocity) + chain)
+    }
+
+    /// `AR = -100 (t.c') / ((h / L) n.a')`, percent; the contact point turns with the body
+    /// that carries the caliper, `c' = a' + w_b x (C - A)`.
+    #[inline(always)]
+    pub fn anti_rise(&self, bicycle: &Bicycle) -> T {
+        // C - A is a wheel radius down along the normal, so the cross product points forward.
+        let contact = self.ground.forward.dot(self.axle_velocity)
+            + self.brake_body_rate * bicycle.rear_radius;
+        self.load_transfer * contact
+    }
+
+    /// Growth of the upper chain run since `top`, mm.
+    pub fn chain_growth(&self, bicycle: &Bicycle, top: &Self, cog: Cog) -> T {
+        self.chain.growth(&top.chain, cog, bicycle.ring_radius)
+    }
+
+    /// Crank rotation in degrees, positive backward, where the wheel does not turn in the
+    /// frame: `S / r_ring`.
+    pub fn pedal_kickback(&self, bicycle: &Bicycle, top: &Self, cog: Cog) -> T {
+        self.chain_growth(bicycle, top, cog) * (1.0 / bicycle.ring_radius).to_degrees()
+    }
+
+    /// The same where the wheel is held by its brake: `(S + r_cog th) / r_ring`.
+    pub fn pedal_kickback_braked(&self, bicycle: &Bicycle, top: &Self, cog: Cog) -> T {
+        let turned = self.brake_body_rotation.angle() * cog.radius;
+        (self.chain_growth(bicycle, top, cog) + turned) * (1.0 / bicycle.ring_radius).to_degrees()
+    }
+
+    /// Distance from the bottom bracket to the rear axle, mm.
+    pub fn rear_centre(&self) -> T {
+        Vector::new(self.axle.x, self.axle.y).length()
+    }
+
+    /// Head angle on the ground, degrees.
+    pub fn head_angle(&self, bicycle: &Bicycle) -> T {
+        self.ground.tilt() * 1f64.to_degrees() + bicycle.head_angle
+    }
+
+    /// The value of `curve`; `cog` matters only where the curve depends on it.
+    pub fn value(&self, curve: Curve, bicycle: &Bicycle, top: &Self, cog: Cog) -> T {
+        match curve {
+            Curve::Travel => self.travel,
+            Curve::Stroke => self.stroke,
+            Curve::LeverageRate => self.leverage_rate(),
+            Curve::AxleX => self.axle.x,
+            Curve::AxleY => self.axle.y,
+            Curve::RearCentre => self.rear_centre(),
+            Curve::RearCentreGrowth => self.rear_centre() - top.rear_centre(),
+            Curve::AntiSquat => self.anti_squat(bicycle, cog),
+            Curve::AntiRise => self.anti_rise(bicycle),
+            Curve::ChainGrowth => self.chain_growth(bicycle, top, cog),
+            Curve::PedalKickback => self.pedal_kickback(bicycle, top, cog),
+            Curve::PedalKickbackBraked => self.pedal_kickback_braked(bicycle, top, cog),
+            Curve::HeadAngle => self.head_angle(bicycle),
+            Curve::HeadAngleChange => self.head_angle(bicycle) - top.head_angle(bicycle),
+            Curve::BbHeight => self.ground.bb_height,
+            Curve::Wheelbase => self.ground.wheelbase,
+            Curve::ForkCompression => self.fork_compression,
+        }
+    }
+}
+
+impl State<f64> {
+    /// Instant centre of the body that carries the axle, mm; `None` at infinity.
+    ///
+    /// `IC = A + (-v_y, v_x) / w`.
+    #[must_use]
+    pub fn instant_centre(&self) -> Option<Point<f64>> {
+        let offset = self.axle_velocity.turned_left() * (1.0 / self.axle_body_rate);
+        let centre = self.axle + offset;
+        // Farther than this is rounding error of a body that does not turn at all.
+        let near = centre.x.abs() < 1e12 && centre.y.abs() < 1e12;
+        near.then_some(centre)
+    }
+}

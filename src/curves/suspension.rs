@@ -1,0 +1,298 @@
+//! One layout's exact curves: any moment, any place, extrema of the continuous curve.
+
+use super::bicycle::{Bicycle, Cog};
+use super::state::State;
+use crate::input::{Curve, Fault, Faults, Layout, Place, SagOf};
+use crate::mechanism::{Ending, Motion, MotionEnd, Plan, Pose, find_end};
+use crate::number::{Dual, Point, Scalar, roots};
+
+/// A number with its derivative by the parameter of the motion.
+type Rate = Dual<f64, 1>;
+
+/// Into how many intervals a range is cut to find every extremum in it.
+const INTERVALS: u32 = 96;
+
+/// One layout, moved exactly.
+#[derive(Clone, Debug)]
+pub struct Suspension<'p> {
+    pub(super) bicycle: Bicycle,
+    motion: Motion<'p, f64>,
+    motion_by_parameter: Motion<'p, Rate>,
+    total_travel: f64,
+    pub(super) top: State<f64>,
+    pub(super) top_by_parameter: State<Rate>,
+    sag: f64,
+}
+
+/// A value on a curve and where it stands.
+#[derive(Clone, Copy, Debug)]
+pub struct Extreme {
+    /// Parameter of the motion, 0 to 1.
+    pub parameter: f64,
+    /// The curve there.
+    pub value: f64,
+}
+
+impl<'p> Suspension<'p> {
+    /// Moves `layout`, read from the file named `file`, over its whole stroke.
+    ///
+    /// # Errors
+    /// The motion ends before full stroke: how, where, and at which pivot.
+    pub fn new(plan: &'p Plan, file: &str, layout: &Layout) -> Result<Self, Faults> {
+        let drawn: Vec<Point<f64>> = layout
+            .mechanism
+            .points
+            .iter()
+            .map(|point| point.position)
+            .collect();
+        let stroke = layout.mechanism.shock.stroke;
+        if let Some(end) = find_end(plan, &drawn, stroke, layout.bicycle.rear_axle) {
+            return Err(Faults(vec![describe(file, layout, end)]));
+        }
+        Ok(Self::assembled(plan, Bicycle::new(layout), &drawn, stroke))
+    }
+
+    /// The same for points that are known to assemble over the whole of `stroke` mm.
+    #[must_use]
+    pub fn assembled(plan: &'p Plan, bicycle: Bicycle, drawn: &[Point<f64>], stroke: f64) -> Self {
+        let motion = Motion::new(plan, drawn, stroke);
+        let constants: Vec<Point<Rate>> =
+            drawn.iter().map(|&point| Point::constant(point)).collect();
+        let motion_by_parameter = Motion::new(plan, &constants, Rate::constant(stroke));
+        let mut pose = Pose::new(plan);
+        motion.pose(1.0, &mut pose);
+        let total_travel = pose.points[bicycle.axle].y - drawn[bicycle.axle].y;
+        let top = state_at(&bicycle, &motion, 0.0, total_travel);
+        let top_by_parameter = state_at(
+            &bicycle,
+            &motion_by_parameter,
+            Rate::constant(0.0),
+            Rate::constant(total_travel),
+        );
+        let mut suspension = Self {
+            bicycle,
+            motion,
+            motion_by_parameter,
+            total_travel,
+            top,
+            top_by_parameter,
+            sag: 0.0,
+        };
+        let sag = suspension.bicycle.sag;
+        suspension.sag = match sag.of {
+            SagOf::Travel => suspension.parameter_at_travel(sag.fraction * total_travel),
+            SagOf::Stroke => suspension.parameter_at_stroke(sag.fraction * stroke),
+        };
+        suspension
+    }
+
+    /// The bicycle around the mechanism.
+    #[must_use]
+    pub fn bicycle(&self) -> &Bicycle {
+        &self.bicycle
+    }
+
+    /// Total travel, mm.
+    #[must_use]
+    pub fn total_travel(&self) -> f64 {
+        self.total_travel
+    }
+
+    /// Full stroke, mm.
+    #[must_use]
+    pub fn full_stroke(&self) -> f64 {
+        self.motion.full_stroke()
+    }
+
+    /// Parameter of the motion, 0 to 1, at which the wheel has risen by `travel` mm.
+    ///
+    /// Values outside the travel give the nearer end.
+    #[must_use]
+    pub fn parameter_at_travel(&self, travel: f64) -> f64 {
+        self.parameter_where(travel, self.total_travel, |pose, axle, drawn| {
+            pose.points[axle].y - drawn
+        })
+    }
+
+    /// Parameter of the motion, 0 to 1, at which the shock is shortened by `stroke` mm.
+    #[must_use]
+    pub fn parameter_at_stroke(&self, stroke: f64) -> f64 {
+        self.parameter_where(stroke, self.full_stroke(), |pose, _, _| pose.stroke)
+    }
+
+    fn parameter_where(
+        &self,
+        wanted: f64,
+        full: f64,
+        reached: impl Fn(&Pose<f64>, usize, f64) -> f64,
+    ) -> f64 {
+        if wanted <= 0.0 {
+            return 0.0;
+        }
+        if wanted >= full {
+            return 1.0;
+        }
+        let axle = self.bicycle.axle;
+        let drawn = self.motion.drawn()[axle].y;
+        let mut pose = Pose::new(self.motion.plan());
+        let missing = |q: f64| {
+            self.motion.pose(q, &mut pose);
+            reached(&pose, axle, drawn) - wanted
+        };
+        roots::bracketed(missing, 0.0, 1.0).unwrap_or(1.0)
+    }
+
+    /// Parameter of the motion at a place.
+    #[must_use]
+    pub fn parameter_at(&self, place: Place) -> f64 {
+        match place {
+            Place::Top => 0.0,
+            Place::Sag => self.sag,
+            Place::End => 1.0,
+            Place::Fraction(fraction) => self.parameter_at_travel(fraction * self.total_travel),
+        }
+    }
+
+    /// The state at parameter `q`.
+    #[must_use]
+    pub fn state(&self, q: f64) -> State<f64> {
+        state_at(&self.bicycle, &self.motion, q, self.total_travel)
+    }
+
+    /// The pose of all points at parameter `q`.
+    #[must_use]
+    pub fn pose(&self, q: f64) -> Pose<f64> {
+        let mut pose = Pose::new(self.motion.plan());
+        self.motion.pose(q, &mut pose);
+        pose
+    }
+
+    /// The value of `curve` in `state`; `cog` matters only where the curve depends on it.
+    #[must_use]
+    pub fn value(&self, curve: Curve, state: &State<f64>, cog: Cog) -> f64 {
+        state.value(curve, &self.bicycle, &self.top, cog)
+    }
+
+    /// Both ends of the range of parameters and every extremum of `curve` between them, in order.
+    #[must_use]
+    pub fn turning_points(&self, curve: Curve, cog: Cog, from: f64, to: f64) -> Vec<Extreme> {
+        self.turning_points_of(from, to, |state| {
+            state.value(curve, &self.bicycle, &self.top_by_parameter, cog)
+        })
+    }
+
+    /// The same for any function of the state.
+    pub(crate) fn turning_points_of(
+        &self,
+        from: f64,
+        to: f64,
+        function: impl Fn(&State<Rate>) -> Rate,
+    ) -> Vec<Extreme> {
+        self.turning_points_of_pose(from, to, |pose| {
+            let total_travel = Rate::constant(self.total_travel);
+            function(&State::new(
+                &self.bicycle,
+                &self.motion_by_parameter,
+                pose,
+                total_travel,
+            ))
+        })
+    }
+
+    /// The same for any function of the points' positions.
+    pub(crate) fn turning_points_of_pose(
+        &self,
+        from: f64,
+        to: f64,
+        function: impl Fn(&Pose<Rate>) -> Rate,
+    ) -> Vec<Extreme> {
+        let mut pose = Pose::new(self.motion.plan());
+        let mut at = |q: f64| {
+            self.motion_by_parameter
+                .pose(Rate::variable(q, 0), &mut pose);
+            let result = function(&pose);
+            (result.value, result.partials[0])
+        };
+        let (value, mut slope) = at(from);
+        let mut points = vec![Extreme {
+            parameter: from,
+            value,
+        }];
+        for interval in 1..=INTERVALS {
+            let q = from + (to - from) * (f64::from(interval) / f64::from(INTERVALS));
+            let (value, next) = at(q);
+            if slope * next < 0.0 {
+                let low = from + (to - from) * (f64::from(interval - 1) / f64::from(INTERVALS));
+                if let Some(parameter) = roots::bracketed(|q| at(q).1, low, q) {
+                    points.push(Extreme {
+                        parameter,
+                        value: at(parameter).0,
+                    });
+                }
+            } else if next == 0.0 && interval < INTERVALS {
+                points.push(Extreme {
+                    parameter: q,
+                    value,
+                });
+            }
+            if interval == INTERVALS {
+                points.push(Extreme {
+                    parameter: to,
+                    value,
+                });
+            }
+            slope = next;
+        }
+        points
+    }
+}
+
+/// The state of a motion at one parameter.
+fn state_at<T: Scalar>(
+    bicycle: &Bicycle,
+    motion: &Motion<'_, T>,
+    q: T,
+    total_travel: T,
+) -> State<T> {
+    let mut pose = Pose::new(motion.plan());
+    motion.pose(q, &mut pose);
+    State::new(bicycle, motion, &pose, total_travel)
+}
+
+fn describe(file: &str, layout: &Layout, end: MotionEnd) -> Fault {
+    let at = end.pivot.map_or(String::new(), |pivot| {
+        format!(
+            " with the links at pivot \"{}\" in line",
+            layout.mechanism.points[pivot.index()].name
+        )
+    });
+    let how = match end.ending {
+        Ending::Locks => format!("the linkage locks{at}"),
+        Ending::DeadPoint => {
+            format!("the shock reaches its dead point{at}: the leverage rate grows without bound")
+        }
+        Ending::WheelTurnsBack if end.stroke <= 0.0 => {
+            "the wheel does not rise as the shock shortens".to_owned()
+        }
+        Ending::WheelTurnsBack => {
+            "the wheel turns back: the leverage rate falls to zero".to_owned()
+        }
+    };
+    Fault {
+        file: file.to_owned(),
+        path: "mechanism.shock.stroke".to_owned(),
+        found: format!("{}", layout.mechanism.shock.stroke),
+        expected: format!(
+            "a motion over the whole stroke, but at stroke {:.3} mm (travel {:.3} mm) {how}",
+            end.stroke, end.travel
+        ),
+        suggestion: Some(if end.stroke > 0.0 {
+            format!(
+                "shorten the stroke to below {:.3} mm, or move that pivot",
+                end.stroke
+            )
+        } else {
+            "check which way the shock is worked, and the order of the points".to_owned()
+        }),
+    }
+}

@@ -1,0 +1,348 @@
+//! The order in which the points of a mechanism follow from one another.
+//!
+//! A plan holds structure only, so one plan serves every candidate of a search: lengths
+//! and the side of each pair of links come from the candidate's own drawn points.
+
+use super::closure::Closure;
+use super::structure;
+use crate::input::{BodyId, Faults, Mechanism, PointId};
+
+/// One piece of the construction; slots are indices of points.
+#[derive(Clone, Debug)]
+pub(super) enum Step {
+    /// `point` is fixed to a body of which `base` is placed already.
+    Place { base: [usize; 2], point: usize },
+    /// `pivot` joins two links whose other ends are placed already; `shock` tells which of
+    /// the two links, if any, is the shock.
+    Pair {
+        ends: [usize; 2],
+        pivot: usize,
+        shock: Option<usize>,
+    },
+    /// `point` turns with the driven body about `pivot`.
+    Turn { pivot: usize, point: usize },
+    /// Several bodies that close only together.
+    Close(Closure),
+}
+
+/// What moves the mechanism along.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Driver {
+    /// The shock's length is an input of the steps.
+    Shock,
+    /// A body is turned, and the shock's length follows.
+    Body(BodyId),
+}
+
+/// The compiled order of construction of one mechanism's structure.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    pub(super) points: usize,
+    pub(super) fixed: Vec<usize>,
+    pub(super) steps: Vec<Step>,
+    pub(super) driver: Driver,
+    pub(super) shock: [usize; 2],
+    /// Of every body, the two points that tell its orientation; none for the frame.
+    pub(super) references: Vec<Option<[usize; 2]>>,
+}
+
+impl Plan {
+    /// Compiles the mechanism of a layout file named `file`.
+    ///
+    /// # Errors
+    /// The structure does not make a mechanism of one degree of freedom, or cannot move
+    /// from the drawn position.
+    pub fn compile(file: &str, mechanism: &Mechanism) -> Result<Self, Faults> {
+        structure::check(file, mechanism)?;
+        let mut order = Order::new(mechanism);
+        order.close_pairs(true);
+        let driver = if order.complete() {
+            Driver::Shock
+        } else {
+            order.turn_a_body().map_or(Driver::Shock, Driver::Body)
+        };
+        if !order.complete() {
+            order.close_the_rest();
+        }
+        Ok(Self {
+            points: mechanism.points.len(),
+            fixed: order.bodies[mechanism.frame.index()].clone(),
+            references: (0..mechanism.bodies.len())
+                .map(|body| {
+                    (body != mechanism.frame.index())
+                        .then(|| order.widest(body))
+                        .flatten()
+                })
+                .collect(),
+            steps: order.steps,
+            driver,
+            shock: mechanism.shock.ends.map(PointId::index),
+        })
+    }
+
+    /// Points that close only together, if any do.
+    pub(super) fn closure_unknowns(&self) -> &[usize] {
+        self.steps
+            .iter()
+            .find_map(|step| match step {
+                Step::Close(closure) => Some(closure.unknowns()),
+                Step::Place { .. } | Step::Pair { .. } | Step::Turn { .. } => None,
+            })
+            .unwrap_or(&[])
+    }
+
+    /// How many points the mechanism has.
+    #[must_use]
+    pub fn point_count(&self) -> usize {
+        self.points
+    }
+
+    /// The pivot that margin number `margin` of a pose belongs to, to name it in a message.
+    #[must_use]
+    pub fn pivot_of_margin(&self, margin: usize) -> Option<PointId> {
+        let with_margin = |step: &&Step| matches!(step, Step::Pair { .. } | Step::Close(_));
+        match self.steps.iter().filter(with_margin).nth(margin) {
+            Some(Step::Pair { pivot, .. }) => Some(PointId::new(*pivot)),
+            Some(Step::Place { .. } | Step::Turn { .. } | Step::Close(_)) => None,
+            // Margins beyond the steps' own are those of a driven shock.
+            None => Some(PointId::new(self.shock[1])),
+        }
+    }
+}
+
+/// The construction while it is being put in order.
+#[derive(Clone)]
+struct Order<'a> {
+    mechanism: &'a Mechanism,
+    /// Points of each body, the shock last as a body of its two ends.
+    bodies: Vec<Vec<usize>>,
+    placed: Vec<bool>,
+    posed: Vec<bool>,
+    steps: Vec<Step>,
+}
+
+impl<'a> Order<'a> {
+    fn new(mechanism: &'a Mechanism) -> Self {
+        let mut bodies: Vec<Vec<usize>> = mechanism
+            .bodies
+            .iter()
+            .map(|body| body.points.iter().map(|point| point.index()).collect())
+            .collect();
+        bodies.push(mechanism.shock.ends.map(PointId::index).to_vec());
+        let mut order = Self {
+            mechanism,
+            placed: vec![false; mechanism.points.len()],
+            posed: vec![false; bodies.len()],
+            bodies,
+            steps: Vec::new(),
+        };
+        let frame = mechanism.frame.index();
+        order.posed[frame] = true;
+        for &point in &order.bodies[frame] {
+            order.placed[point] = true;
+        }
+        order.place_all();
+        order
+    }
+
+    fn shock(&self) -> usize {
+        self.bodies.len() - 1
+    }
+
+    fn complete(&self) -> bool {
+        self.posed.iter().all(|&posed| posed)
+    }
+
+    fn distance(&self, a: usize, b: usize) -> f64 {
+        let points = &self.mechanism.points;
+        (points[a].position - points[b].position).length()
+    }
+
+    /// The pair of points farthest apart among `points`: the best conditioned base.
+    fn farthest(&self, points: &[usize]) -> Option<[usize; 2]> {
+        let pairs = points
+            .iter()
+            .enumerate()
+            .flat_map(|(i, &a)| points[i + 1..].iter().map(move |&b| [a, b]));
+        pairs
+            .max_by(|a, b| {
+                self.distance(a[0], a[1])
+                    .total_cmp(&self.distance(b[0], b[1]))
+            })
+            .filter(|pair| self.distance(pair[0], pair[1]) > structure::COINCIDENT)
+    }
+
+    fn widest(&self, body: usize) -> Option<[usize; 2]> {
+        self.farthest(&self.bodies[body])
+    }
+
+    fn placed_points(&self, body: usize) -> Vec<usize> {
+        self.bodies[body]
+            .iter()
+            .copied()
+            .filter(|&point| self.placed[point])
+            .collect()
+    }
+
+    /// Places the points of every body of which two are placed, until nothing changes.
+    fn place_all(&mut self) {
+        let mut changed = true;
+        while changed {
+            changed = false;
+            for body in 0..self.bodies.len() {
+                if self.posed[body] {
+                    continue;
+                }
+                if let Some(base) = self.farthest(&self.placed_points(body)) {
+                    self.place_body(body, base);
+                    changed = true;
+                }
+            }
+        }
+    }
+
+    fn place_body(&mut self, body: usize, base: [usize; 2]) {
+        self.posed[body] = true;
+        for point in self.bodies[body].clone() {
+            if !self.placed[point] {
+                self.placed[point] = true;
+                self.steps.push(Step::Place { base, point });
+            }
+        }
+    }
+
+    /// Closes every pair of bodies that meet in a pivot and are each held by a placed
+    /// point, until none is left; the shock counts as a body if `with_shock`.
+    fn close_pairs(&mut self, with_shock: bool) {
+        while let Some((step, bodies)) = self.find_pair(with_shock) {
+            if let Step::Pair { pivot, .. } = &step {
+                self.placed[*pivot] = true;
+            }
+            let Step::Pair { ends, pivot, .. } = step else {
+                return;
+            };
+            self.steps.push(step);
+            for (body, end) in bodies.into_iter().zip(ends) {
+                self.place_body(body, [end, pivot]);
+            }
+            self.place_all();
+        }
+    }
+
+    fn find_pair(&self, with_shock: bool) -> Option<(Step, [usize; 2])> {
+        let count = if with_shock {
+            self.bodies.len()
+        } else {
+            self.shock()
+        };
+        let held = |body: usize| {
+            (!self.posed[body])
+                .then(|| self.placed_points(body).first().copied())
+                .flatten()
+        };
+        for first in 0..count {
+            let Some(first_end) = held(first) else {
+                continue;
+            };
+            for second in first + 1..count {
+                let Some(second_end) = held(second) else {
+                    continue;
+                };
+                let pivot = self.bodies[first].iter().copied().find(|&point| {
+                    !self.placed[point]
+                        && self.bodies[second].contains(&point)
+                        && self.distance(point, first_end) > structure::COINCIDENT
+                        && self.distance(point, second_end) > structure::COINCIDENT
+                });
+                if let Some(pivot) = pivot {
+                    let shock = (second == self.shock()).then_some(1);
+                    let step = Step::Pair {
+                        ends: [first_end, second_end],
+                        pivot,
+                        shock,
+                    };
+                    return Some((step, [first, second]));
+                }
+            }
+        }
+        None
+    }
+
+    /// Turns one body about a placed pivot such that everything closes in pairs without
+    /// the shock. The body that carries the axle, or else the one nearest to it, comes
+    /// first: it turns as long as the wheel moves.
+    fn turn_a_body(&mut self) -> Option<BodyId> {
+        let axle = self.axle_distance();
+        let mut candidates: Vec<usize> = (0..self.shock())
+            .filter(|&body| !self.posed[body])
+            .collect();
+        candidates.sort_by_key(|&body| (axle[body], body));
+        for body in candidates {
+            let Some(pivot) = self.placed_points(body).first().copied() else {
+                continue;
+            };
+            let mut order = self.clone();
+            order.posed[body] = true;
+            for point in order.bodies[body].clone() {
+                if !order.placed[point] {
+                    order.placed[point] = true;
+                    order.steps.push(Step::Turn { pivot, point });
+                }
+            }
+            order.place_all();
+            order.close_pairs(false);
+            if order.posed[..order.shock()].iter().all(|&posed| posed) {
+                let shock = order.shock();
+                order.posed[shock] = true;
+                *self = order;
+                return Some(BodyId::new(body));
+            }
+        }
+        None
+    }
+
+    /// Of each body, over how many pivots it is away from the axle.
+    fn axle_distance(&self) -> Vec<usize> {
+        let mut distance = vec![usize::MAX; self.bodies.len()];
+        distance[self.mechanism.axle_body.index()] = 0;
+        for _ in 0..self.bodies.len() {
+            for a in 0..self.shock() {
+                for b in 0..self.shock() {
+                    let frame = self.mechanism.frame.index();
+                    let meets = self.bodies[a]
+                        .iter()
+                        .any(|point| self.bodies[b].contains(point));
+                    if meets && b != frame && distance[b] != usize::MAX {
+                        distance[a] = distance[a].min(distance[b] + 1);
+                    }
+                }
+            }
+        }
+        distance
+    }
+
+    fn close_the_rest(&mut self) {
+        let open: Vec<usize> = (0..self.bodies.len())
+            .filter(|&body| !self.posed[body])
+            .collect();
+        let closure = Closure::new(&self.bodies, &open, &self.placed, self.shock(), |points| {
+            self.farthest(points)
+        });
+        for &point in closure.unknowns() {
+            self.placed[point] = true;
+        }
+        self.steps.push(Step::Close(closure));
+        self.place_all();
+    }
+}
+
+impl Step {
+    /// How many dimensions of a candidate the step uses.
+    pub fn dimension_count(&self) -> usize {
+        match self {
+            Self::Place { .. } | Self::Turn { .. } => 2,
+            Self::Pair { .. } => 4,
+            Self::Close(closure) => closure.dimension_count(),
+        }
+    }
+}
