@@ -1,5 +1,6 @@
 //! Finds where the pivots of a bicycle's rear suspension should go.
 pub mod curves;
+pub mod design;
 pub mod input;
 pub mod mechanism;
 pub mod number;

@@ -278,21 +278,21 @@ fn describe(file: &str, layout: &Layout, end: MotionEnd) -> Fault {
             "the wheel turns back: the leverage rate falls to zero".to_owned()
         }
     };
-    Fault {
-        file: file.to_owned(),
-        path: "mechanism.shock.stroke".to_owned(),
-        found: format!("{}", layout.mechanism.shock.stroke),
-        expected: format!(
-            "a motion over the whole stroke, but at stroke {:.3} mm (travel {:.3} mm) {how}",
+    let advice = if end.stroke > 0.0 {
+        format!(
+            "shorten the stroke to below {:.3} mm, or move a pivot",
+            end.stroke
+        )
+    } else {
+        "check which way the shock is worked".to_owned()
+    };
+    Fault::new(
+        file,
+        "mechanism.shock.stroke",
+        format!("{} mm", layout.mechanism.shock.stroke),
+        format!(
+            "a motion over the whole stroke, but at stroke {:.3} mm (travel {:.3} mm) {how} ({advice})",
             end.stroke, end.travel
         ),
-        suggestion: Some(if end.stroke > 0.0 {
-            format!(
-                "shorten the stroke to below {:.3} mm, or move that pivot",
-                end.stroke
-            )
-        } else {
-            "check which way the shock is worked, and the order of the points".to_owned()
-        }),
-    }
+    )
 }

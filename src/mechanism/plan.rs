@@ -102,10 +102,10 @@ impl Plan {
     pub fn pivot_of_margin(&self, margin: usize) -> Option<PointId> {
         let with_margin = |step: &&Step| matches!(step, Step::Pair { .. } | Step::Close(_));
         match self.steps.iter().filter(with_margin).nth(margin) {
-            Some(Step::Pair { pivot, .. }) => Some(PointId::new(*pivot)),
+            Some(Step::Pair { pivot, .. }) => Some(PointId(*pivot)),
             Some(Step::Place { .. } | Step::Turn { .. } | Step::Close(_)) => None,
             // Margins beyond the steps' own are those of a driven shock.
-            None => Some(PointId::new(self.shock[1])),
+            None => Some(PointId(self.shock[1])),
         }
     }
 }
@@ -295,7 +295,7 @@ impl<'a> Order<'a> {
                 let shock = order.shock();
                 order.posed[shock] = true;
                 *self = order;
-                return Some(BodyId::new(body));
+                return Some(BodyId(body));
             }
         }
         None

@@ -45,14 +45,9 @@ fn signed(count: usize) -> i64 {
     i64::try_from(count).unwrap_or(i64::MAX)
 }
 
-fn fault(file: &str, path: &str, found: String, expected: &str, suggestion: &str) -> Fault {
-    Fault {
-        file: file.to_owned(),
-        path: path.to_owned(),
-        found,
-        expected: expected.to_owned(),
-        suggestion: (!suggestion.is_empty()).then(|| suggestion.to_owned()),
-    }
+/// `advice` is what to do about it, which is no name to be suggested.
+fn fault(file: &str, path: &str, found: String, expected: &str, advice: &str) -> Fault {
+    Fault::new(file, path, found, format!("{expected} ({advice})"))
 }
 
 fn coincident_joints(file: &str, mechanism: &Mechanism) -> Vec<Fault> {

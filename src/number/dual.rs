@@ -190,6 +190,14 @@ impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Scalar for Dual<T, N> {
     }
 
     #[inline]
+    fn broadcast(lane: Self::Lane) -> Self {
+        Self {
+            value: T::broadcast(lane.value),
+            partials: lane.partials.map(T::broadcast),
+        }
+    }
+
+    #[inline]
     fn from_lanes(value: impl FnMut(usize) -> f64) -> Self {
         Self::constant(T::from_lanes(value))
     }

@@ -92,6 +92,11 @@ impl Scalar for Lanes {
     }
 
     #[inline]
+    fn broadcast(lane: f64) -> Self {
+        Self(f64x8::splat(lane))
+    }
+
+    #[inline]
     fn from_lanes(value: impl FnMut(usize) -> f64) -> Self {
         Self::from_array(std::array::from_fn(value))
     }

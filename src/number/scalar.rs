@@ -50,6 +50,9 @@ pub trait Scalar:
     /// Lane `lane` with its derivatives; `lane` must be below [`Scalar::LANES`].
     fn extract(self, lane: usize) -> Self::Lane;
 
+    /// `lane` in every lane, derivatives included.
+    fn broadcast(lane: Self::Lane) -> Self;
+
     /// A number with zero derivatives whose lanes are given by `value`.
     fn from_lanes(value: impl FnMut(usize) -> f64) -> Self;
 
@@ -111,6 +114,11 @@ impl Scalar for f64 {
     #[inline]
     fn extract(self, _lane: usize) -> f64 {
         self
+    }
+
+    #[inline]
+    fn broadcast(lane: f64) -> f64 {
+        lane
     }
 
     #[inline]

@@ -1,0 +1,4 @@
+//! stub
+#[derive(Clone, Debug)]
+pub struct Contradiction;
+pub fn contradictions() {}

@@ -1,0 +1,150 @@
+//! Limits as bands on values of a candidate.
+//!
+//! Rows are in units of 5 mm or 5 degrees, in which a shortfall counts as violation.
+
+use super::construction::EndBox;
+use super::moments::{Moment, Moments, Places, SAMPLES};
+use crate::input::{AxisName, Bound, Limit, LimitQuantity};
+use crate::number::{Point, Scalar, Vector};
+use crate::optimise::{Interval, Row};
+
+/// What counts as one unit of violation, mm or degrees.
+pub(super) const UNIT: f64 = 5.0;
+
+/// A limit with its places found in the moments of a problem.
+#[derive(Clone, Debug)]
+pub(super) struct LimitRows {
+    quantity: LimitQuantity,
+    over: Option<(Moment, Moment)>,
+    band: Interval,
+}
+
+impl LimitRows {
+    /// Plans the rows of `limit`.
+    pub fn new(limit: &Limit, places: &mut Places) -> Self {
+        let edge = |edge: Option<f64>, free: f64| edge.unwrap_or(free);
+        let (low, high) = (limit.bound.low(), limit.bound.high());
+        let band = match limit.quantity {
+            // Rows of an angle are its cosine, turned about so that they rise with it.
+            LimitQuantity::Angle(..) => Interval::new(
+                low.map_or(f64::NEG_INFINITY, angle_row),
+                high.map_or(f64::INFINITY, angle_row),
+            ),
+            LimitQuantity::Distance(..) | LimitQuantity::Coordinate(..) => Interval::new(
+                edge(low, f64::NEG_INFINITY) / UNIT,
+                edge(high, f64::INFINITY) / UNIT,
+            ),
+        };
+        let over = limit
+            .over
+            .map(|(from, to)| (places.moment(from), places.moment(to)));
+        Self {
+            quantity: limit.quantity,
+            over,
+            band,
+        }
+    }
+
+    /// The bands of its rows.
+    pub fn bands(&self) -> Vec<Row> {
+        let count = if self.over.is_some() { SAMPLES + 1 } else { 1 };
+        vec![Row::between(self.band.lower, self.band.upper).scaled(1.0); count]
+    }
+
+    /// Appends the rows for a candidate.
+    pub fn fill<T: Scalar>(
+        &self,
+        moments: &Moments<T>,
+        drawn: &[Point<T>],
+        rows: &mut Vec<T::Lane>,
+    ) {
+        let Some((from, to)) = self.over else {
+            rows.push(self.read(drawn).extract(0));
+            return;
+        };
+        let first = moments.pose_at(from, |pose| self.read(&pose.points));
+        let last = moments.pose_at(to, |pose| self.read(&pose.points));
+        let samples = moments.pose_samples(|pose| self.read(&pose.points));
+        rows.extend(samples.iter().enumerate().map(|(index, &value)| {
+            let neutral = if 2 * index < SAMPLES { first } else { last };
+            if moments.inside(index, from, to) {
+                value
+            } else {
+                neutral
+            }
+        }));
+        rows.push(last);
+    }
+
+    fn read<T: Scalar>(&self, points: &[Point<T>]) -> T {
+        match self.quantity {
+            LimitQuantity::Distance(a, b) => {
+                (points[a.index()] - points[b.index()]).length() / UNIT
+            }
+            LimitQuantity::Coordinate(point, AxisName::X) => points[point.index()].x / UNIT,
+            LimitQuantity::Coordinate(point, AxisName::Y) => points[point.index()].y / UNIT,
+            LimitQuantity::Angle(a, middle, b) => {
+                let (first, second) = legs(points, a.index(), middle.index(), b.index());
+                let lengths = (first.length_squared() * second.length_squared()).sqrt();
+                first.dot(second) / lengths * -(1f64.to_degrees() / UNIT)
+            }
+        }
+    }
+}
+
+/// The row of an angle in degrees.
+fn angle_row(degrees: f64) -> f64 {
+    -libm::cos(degrees.to_radians()) * (1f64.to_degrees() / UNIT)
+}
+
+fn legs<T: Scalar>(
+    points: &[Point<T>],
+    a: usize,
+    middle: usize,
+    b: usize,
+) -> (Vector<T>, Vector<T>) {
+    (points[a] - points[middle], points[b] - points[middle])
+}
+
+/// The value of a limit's quantity, mm or degrees.
+pub(super) fn measure<T: Scalar>(quantity: LimitQuantity, points: &[Point<T>]) -> T {
+    match quantity {
+        LimitQuantity::Distance(a, b) => (points[a.index()] - points[b.index()]).length(),
+        LimitQuantity::Coordinate(point, AxisName::X) => points[point.index()].x,
+        LimitQuantity::Coordinate(point, AxisName::Y) => points[point.index()].y,
+        LimitQuantity::Angle(a, middle, b) => {
+            let (first, second) = legs(points, a.index(), middle.index(), b.index());
+            // The angle has no sign; the root takes it off and keeps derivatives.
+            first
+                .cross(second)
+                .squared()
+                .sqrt()
+                .atan2(first.dot(second))
+                * 1f64.to_degrees()
+        }
+    }
+}
+
+/// How far a value is inside its bounds, mm or degrees; negative outside.
+pub(super) fn slack(bound: Bound, value: f64) -> f64 {
+    let above = bound.low().map_or(f64::INFINITY, |low| value - low);
+    let below = bound.high().map_or(f64::INFINITY, |high| high - value);
+    if above < below { above } else { below }
+}
+
+/// Rows that keep a shock end, placed by the shock's length, in its box.
+pub(super) fn end_box_bands(end: &EndBox) -> [Row; 2] {
+    [end.x, end.y].map(|side| Row::between(side.lower / UNIT, side.upper / UNIT).scaled(1.0))
+}
+
+/// The values of those rows.
+pub(super) fn end_box_values<T: Scalar>(end: &EndBox, drawn: &[Point<T>]) -> [T; 2] {
+    let point = drawn[end.point];
+    match end.from {
+        Some(from) => {
+            let offset = point - drawn[from];
+            [offset.x / UNIT, offset.y / UNIT]
+        }
+        None => [point.x / UNIT, point.y / UNIT],
+    }
+}

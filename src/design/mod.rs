@@ -1,0 +1,22 @@
+//! Floor 4: wants and needs become numbers that a solver can work on.
+//!
+//! - [`Construction`]: from the variables of a brief to the points of a candidate, the
+//!   shock's length held by construction.
+//! - `moments`: a candidate's motion looked at in a fixed number of moments.
+//! - `target_rows`, `limit_rows`: targets and limits as bands on values at those moments.
+//! - [`DesignProblem`]: both together, as `optimise` asks for it.
+//! - [`Assessment`]: what a layout is worth, of the continuous curves; only this is reported.
+//! - `arithmetic`: targets that cannot all hold, told before any search.
+
+mod arithmetic;
+mod assessment;
+mod construction;
+mod limit_rows;
+mod moments;
+mod problem;
+mod target_rows;
+
+pub use arithmetic::{Contradiction, contradictions};
+pub use assessment::{Assessment, LimitResult, TargetResult, TargetValue};
+pub use construction::{Construction, Variable};
+pub use problem::{DesignProblem, Purpose};

@@ -1,0 +1,364 @@
+//! The question put to the search: what may move, what must hold, how long to look.
+//!
+//! A brief names other files, so it is read in two steps: [`BriefFile::from_json`] tells
+//! which, and [`BriefFile::resolve`] takes what was read from them.
+
+mod free;
+mod limits;
+#[cfg(test)]
+pub(super) mod tests;
+
+pub use free::{Axis, FreePlace, FreePoint};
+pub use limits::{AxisName, Bound, Limit, LimitQuantity};
+
+use super::fault::{Faults, quoted};
+use super::json::{self, FARTHEST, Node, Object, Sink, Value, number_text};
+use super::layout::{Layout, PointId};
+use super::objectives::ObjectiveSet;
+use crate::number::Point;
+
+/// Lengths of the shock agree when they differ by no more, mm.
+const SAME_LENGTH: f64 = 1e-9;
+
+/// A brief that has been read, but not the files that it names.
+#[derive(Clone, Debug)]
+pub struct BriefFile {
+    /// Path of the layout, as written: relative to the brief.
+    pub layout: String,
+    /// Paths of the objective sets, as written: relative to the brief.
+    pub objectives: Vec<String>,
+    file: String,
+    value: Value,
+}
+
+/// The question put to the search.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Brief {
+    /// What a person calls it.
+    pub name: String,
+    /// The layout from which everything starts.
+    pub layout: Layout,
+    /// The objective sets, each with the name of its file.
+    pub objectives: Vec<(String, ObjectiveSet)>,
+    /// What may move, in the order of the file.
+    pub free: Vec<FreePoint>,
+    /// Shocks to try; empty where the layout's own is meant.
+    pub shock_sizes: Vec<ShockSize>,
+    /// What must hold.
+    pub limits: Vec<Limit>,
+    /// How long to look and what to keep.
+    pub search: SearchOptions,
+}
+
+/// A shock to try.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ShockSize {
+    /// Length at full extension, mm.
+    pub eye_to_eye: f64,
+    /// Stroke, mm, shorter than the length.
+    pub stroke: f64,
+}
+
+/// How long to look and what to keep.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SearchOptions {
+    /// Number of starts.
+    pub starts: u64,
+    /// Number of layouts to keep.
+    pub keep: usize,
+    /// Layouts are distinct when a point differs by more than this, mm.
+    pub distinct: f64,
+    /// Seed of everything that is drawn at random.
+    pub seed: u64,
+}
+
+impl Default for SearchOptions {
+    fn default() -> Self {
+        Self {
+            starts: 2000,
+            keep: 20,
+            distinct: 5.0,
+            seed: 1,
+        }
+    }
+}
+
+impl BriefFile {
+    /// Reads a brief; `file` is its name in messages.
+    ///
+    /// # Errors
+    ///
+    /// Every fault of syntax or, where there is none, every fault of keys and values that
+    /// shows without the layout.
+    pub fn from_json(file: &str, text: &str) -> Result<Self, Faults> {
+        let value = json::parse(file, text)?;
+        let sink = Sink::new(file);
+        let files = read_file_names(&Node::root(&sink, &value));
+        // Without a layout no name can be looked up, but everything else is checked.
+        read(&Node::root(&sink, &value), None);
+        let (layout, objectives) = sink.finish(files)?;
+        Ok(Self {
+            layout,
+            objectives,
+            file: file.into(),
+            value,
+        })
+    }
+
+    /// The brief with what was read from the files that it names, each objective set with the
+    /// name of its file.
+    ///
+    /// # Errors
+    ///
+    /// Every name that the layout lacks, and every value that does not fit it, here and in
+    /// the objective sets.
+    pub fn resolve(
+        self,
+        layout: Layout,
+        objectives: Vec<(String, ObjectiveSet)>,
+    ) -> Result<Brief, Faults> {
+        let sink = Sink::new(&self.file);
+        let rest = read(&Node::root(&sink, &self.value), Some(&layout));
+        for (file, set) in &objectives {
+            set.check_against(file, &layout)
+                .into_iter()
+                .for_each(|fault| sink.push(fault));
+        }
+        let Rest {
+            name,
+            free,
+            shock_sizes,
+            limits,
+            search,
+        } = sink.finish(rest)?;
+        Ok(Brief {
+            name,
+            layout,
+            objectives,
+            free,
+            shock_sizes,
+            limits,
+            search,
+        })
+    }
+}
+
+impl Brief {
+    /// The shocks to try, the layout's own where the brief names none.
+    #[must_use]
+    pub fn sizes(&self) -> Vec<ShockSize> {
+        if !self.shock_sizes.is_empty() {
+            return self.shock_sizes.clone();
+        }
+        let mechanism = &self.layout.mechanism;
+        let own = ShockSize {
+            eye_to_eye: mechanism.eye_to_eye(),
+            stroke: mechanism.shock.stroke,
+        };
+        vec![own]
+    }
+
+    /// The end of the shock that is placed by the shock's length, and the end about which.
+    ///
+    /// None where neither end may move.
+    #[must_use]
+    pub fn constructed_end(&self) -> Option<(PointId, PointId)> {
+        free::constructed_end(&self.free, self.layout.mechanism.shock.ends)
+    }
+
+    /// Indices into `free` in an order in which each point comes after those it is placed from.
+    #[must_use]
+    pub fn placing_order(&self) -> Vec<usize> {
+        // A held brief has no cycle.
+        free::placing_order(&self.free, self.constructed_end()).unwrap_or_default()
+    }
+}
+
+/// The layout as far as it is known, for looking up names.
+#[derive(Clone, Copy)]
+struct Names<'l> {
+    layout: Option<&'l Layout>,
+}
+
+impl Names<'_> {
+    /// The point whose name stands at `node`; without a layout only that it is a name.
+    fn point(self, node: &Node) -> Option<PointId> {
+        let Some(layout) = self.layout else {
+            node.text("the name of a point");
+            return None;
+        };
+        let names = layout.mechanism.points.iter().map(|point| &*point.name);
+        node.name_among(names, "a point of the layout").map(PointId)
+    }
+
+    fn position(self, point: PointId) -> Option<Point<f64>> {
+        self.layout.map(|layout| layout.mechanism.position(point))
+    }
+}
+
+/// What a brief has besides the names of files.
+struct Rest {
+    name: String,
+    free: Vec<FreePoint>,
+    shock_sizes: Vec<ShockSize>,
+    limits: Vec<Limit>,
+    search: SearchOptions,
+}
+
+/// The keys are checked by [`read`], so not here.
+fn read_file_names(root: &Node) -> Option<(String, Vec<String>)> {
+    let object = Object::unchecked(root)?;
+    let layout = object.get("layout").text("the path of a layout file");
+    let node = object.get("objectives");
+    let items = node.list("a list of paths of objective files")?;
+    if items.is_empty() {
+        return node.fault("one objective file or more");
+    }
+    let mut complete = true;
+    let mut paths: Vec<String> = Vec::with_capacity(items.len());
+    for item in items {
+        match item.text("the path of an objective file") {
+            Some(path) if paths.iter().any(|other| other == path) => {
+                complete = false;
+                item.fault::<()>("each objective file once");
+            }
+            Some(path) => paths.push(path.into()),
+            None => complete = false,
+        }
+    }
+    complete.then_some((layout?.into(), paths))
+}
+
+fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
+    let known = &[
+        "name",
+        "layout",
+        "objectives",
+        "free",
+        "shock_sizes",
+        "limits",
+        "search",
+    ];
+    let object = root.object(
+        known,
+        "a brief: an object with name, layout, objectives and free",
+    )?;
+    let names = Names { layout };
+    let name = object.get("name").text("the brief's name");
+    let free = free::read(&object.get("free"), names);
+    let limits = object
+        .get("limits")
+        .given()
+        .map_or(Some(Vec::new()), |node| {
+            let items = node.list("a list of limits")?;
+            let limits: Vec<_> = items.iter().map(|item| limits::read(item, names)).collect();
+            limits.into_iter().collect()
+        });
+    let constructed = free.as_ref().zip(layout);
+    let constructed = constructed
+        .map(|(free, layout)| free::constructed_end(free, layout.mechanism.shock.ends).is_some());
+    let fixed_length = match (constructed, layout) {
+        (Some(false), Some(layout)) => Some(layout.mechanism.eye_to_eye()),
+        _ => None,
+    };
+    let shock_sizes = shock_sizes(object.get("shock_sizes"), fixed_length);
+    let search = search(object.get("search"));
+    Some(Rest {
+        name: name?.into(),
+        free: free?,
+        shock_sizes: shock_sizes?,
+        limits: limits?,
+        search: search?,
+    })
+}
+
+/// Where the length cannot change, `fixed_length` is that of the layout.
+fn shock_sizes(node: Node, fixed_length: Option<f64>) -> Option<Vec<ShockSize>> {
+    let Some(node) = node.given() else {
+        return Some(Vec::new());
+    };
+    let items = node.list("a list of shock sizes, each with eye_to_eye and stroke")?;
+    let sizes: Vec<_> = items
+        .iter()
+        .map(|item| shock_size(item, fixed_length))
+        .collect();
+    for (index, (item, size)) in items.iter().zip(&sizes).enumerate() {
+        if size.is_some() && sizes[..index].contains(size) {
+            item.sink
+                .fault(&item.path, "a shock size twice", "each shock size once");
+        }
+    }
+    sizes.into_iter().collect()
+}
+
+fn shock_size(node: &Node, fixed_length: Option<f64>) -> Option<ShockSize> {
+    let object = node.object(
+        &["eye_to_eye", "stroke"],
+        "an object with eye_to_eye and stroke",
+    )?;
+    let length = |key| {
+        object
+            .get(key)
+            .number("a length in mm, above 0 and at most 10000", |length| {
+                0.0 < length && length <= FARTHEST
+            })
+    };
+    let (eye_to_eye, stroke) = (length("eye_to_eye"), length("stroke"));
+    let (eye_to_eye, stroke) = (eye_to_eye?, stroke?);
+    if stroke >= eye_to_eye {
+        let length = number_text(eye_to_eye);
+        let expected = format!("a stroke shorter than the eye-to-eye length of {length} mm");
+        return object.get("stroke").fault(expected);
+    }
+    if let Some(drawn) = fixed_length.filter(|drawn| (eye_to_eye - drawn).abs() > SAME_LENGTH) {
+        let expected = "the drawn length, because neither end of the shock is free";
+        let suggestion = Some(number_text(drawn));
+        return object
+            .get("eye_to_eye")
+            .fault_suggesting(expected, suggestion);
+    }
+    Some(ShockSize { eye_to_eye, stroke })
+}
+
+fn search(node: Node) -> Option<SearchOptions> {
+    let usual = SearchOptions::default();
+    let Some(node) = node.given() else {
+        return Some(usual);
+    };
+    let known = &["starts", "keep", "distinct", "seed"];
+    let object = node.object(known, "an object with starts, keep, distinct or seed")?;
+    let whole = |key, low, high, usual| match object.get(key).given() {
+        None => Some(usual),
+        Some(node) => node.whole(low, high, key),
+    };
+    let starts = whole("starts", 1, 1_000_000_000, usual.starts);
+    let keep = match object.get("keep").given() {
+        None => Some(usual.keep),
+        Some(node) => node
+            .whole(1, 9999, "keep")
+            .and_then(|keep| usize::try_from(keep).ok()),
+    };
+    let distinct = match object.get("distinct").given() {
+        None => Some(usual.distinct),
+        Some(node) => node.number_within(0.001, 1000.0, "a distance in mm"),
+    };
+    let seed = whole("seed", 0, u64::MAX, usual.seed);
+    Some(SearchOptions {
+        starts: starts?,
+        keep: keep?,
+        distinct: distinct?,
+        seed: seed?,
+    })
+}
+
+/// The name of a point, quoted, for messages.
+fn point_name(layout: &Layout, point: PointId) -> String {
+    quoted(
+        layout
+            .mechanism
+            .points
+            .get(point.index())
+            .map_or("", |point| &point.name),
+    )
+}

@@ -1,0 +1,3 @@
+//! argmin frame, to come.
+/// Placeholder.
+pub struct LocalSolver;
