@@ -5,3 +5,4 @@ pub mod input;
 pub mod mechanism;
 pub mod number;
 pub mod optimise;
+pub mod study;

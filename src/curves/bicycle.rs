@@ -1,6 +1,6 @@
 //! The bicycle around the mechanism: what stays the same for every candidate.
 
-use crate::input::{BodyId, ForkCompression, Layout, Sag, Wrap};
+use crate::input::{BodyId, ForkCompression, Layout, PointId, Sag, Wrap};
 use crate::number::{Point, Vector};
 
 /// Roller chain pitch of bicycles, mm (ISO 9633).
@@ -103,6 +103,12 @@ impl Bicycle {
     #[must_use]
     pub fn axle(&self) -> usize {
         self.axle
+    }
+
+    /// The rear axle.
+    #[must_use]
+    pub fn axle_point(&self) -> PointId {
+        PointId(self.axle)
     }
 
     /// Where sag is.

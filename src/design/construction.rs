@@ -253,6 +253,25 @@ impl Construction {
         self.size
     }
 
+    /// How far a shock end that its length places lies outside its box, in units of 5 mm as a
+    /// limit's shortfall counts; zero inside.
+    #[must_use]
+    pub fn outside_box(&self, points: &[Point<f64>]) -> f64 {
+        let Some(end) = self.end_box else { return 0.0 };
+        let origin = end.from.map_or(Point::new(0.0, 0.0), |from| points[from]);
+        let offset = points[end.point] - origin;
+        let excess = end
+            .x
+            .excess(offset.x)
+            .abs()
+            .max(end.y.excess(offset.y).abs());
+        if excess > super::assessment::ROUNDING {
+            excess / super::limit_rows::UNIT
+        } else {
+            0.0
+        }
+    }
+
     pub(super) fn end_box(&self) -> Option<EndBox> {
         self.end_box
     }

@@ -17,6 +17,6 @@ mod problem;
 mod target_rows;
 
 pub use arithmetic::{Contradiction, contradictions};
-pub use assessment::{Assessment, LimitResult, TargetResult, TargetValue};
+pub use assessment::{Assessment, LimitResult, ROUNDING, TargetResult, TargetValue};
 pub use construction::{Construction, Variable};
-pub use problem::{DesignProblem, Purpose};
+pub use problem::{DesignProblem, Purpose, RowSource};

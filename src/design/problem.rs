@@ -24,6 +24,21 @@ pub enum Purpose {
     Meet,
     /// Among those, lower the score.
     Score,
+    /// Lower the worst violation, where not everything can be met.
+    Nearest,
+}
+
+/// What a row of [`Purpose::Meet`] belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum RowSource {
+    /// A target, by its number counted through all objective sets.
+    Target(usize),
+    /// A limit, by its number in the brief.
+    Limit(usize),
+    /// The box of the shock end that the shock's length places.
+    EndBox,
+    /// That the linkage assembles and moves the wheel up.
+    Motion,
 }
 
 /// What the rows of a candidate are made of, in this order.
@@ -50,6 +65,7 @@ pub struct DesignProblem<'p> {
     layers: Layers,
     purpose: Purpose,
     raw_bands: Vec<Row>,
+    sources: Vec<RowSource>,
     bounds: Vec<Interval>,
     rows: Vec<Row>,
     weights: Vec<f64>,
@@ -77,7 +93,7 @@ impl<'p> DesignProblem<'p> {
             .iter()
             .map(|limit| LimitRows::new(limit, &mut places))
             .collect();
-        let mut raw_bands = Vec::new();
+        let (mut raw_bands, mut sources) = (Vec::new(), Vec::new());
         let mut layers = Layers {
             targets: Vec::new(),
             count: 0,
@@ -85,19 +101,23 @@ impl<'p> DesignProblem<'p> {
         for target in &targets {
             let start = raw_bands.len();
             raw_bands.resize(start + target.count(), target.band());
+            sources.resize(raw_bands.len(), RowSource::Target(layers.targets.len()));
             layers.targets.push(start..raw_bands.len());
         }
-        for limit in &limits {
+        for (index, limit) in limits.iter().enumerate() {
             raw_bands.extend(limit.bands());
+            sources.resize(raw_bands.len(), RowSource::Limit(index));
         }
         if let Some(end) = construction.end_box() {
             raw_bands.extend(limit_rows::end_box_bands(&end));
         }
+        sources.resize(raw_bands.len(), RowSource::EndBox);
         // How the mechanism moves: the construction, each step, the leverage.
         raw_bands.push(Row::at_least(LEAST_MARGIN));
         raw_bands.push(Row::at_least(LEAST_MARGIN));
         raw_bands.push(Row::at_least(LEAST_LEVERAGE));
         layers.count = raw_bands.len();
+        sources.resize(layers.count, RowSource::Motion);
         let mut problem = Self {
             plan,
             bicycle,
@@ -114,6 +134,7 @@ impl<'p> DesignProblem<'p> {
             purpose: Purpose::Meet,
             rows: Vec::new(),
             raw_bands,
+            sources,
             weights: Vec::new(),
             slacks: Vec::new(),
             tightening: 0.0,
@@ -148,6 +169,15 @@ impl<'p> DesignProblem<'p> {
         &self.construction
     }
 
+    /// What row `index` of [`Purpose::Meet`] belongs to.
+    #[must_use]
+    pub fn row_source(&self, index: usize) -> RowSource {
+        self.sources
+            .get(index)
+            .copied()
+            .unwrap_or(RowSource::Motion)
+    }
+
     fn variable_count(&self) -> usize {
         self.construction.variables().len()
     }
@@ -164,6 +194,21 @@ impl<'p> DesignProblem<'p> {
         self.slacks.clear();
         if self.purpose == Purpose::Meet {
             self.rows = tightened;
+            return;
+        }
+        if self.purpose == Purpose::Nearest {
+            // c - v <= upper and -c - v <= -lower, for all but the motion itself.
+            self.bounds.push(Interval::new(0.0, 1e6));
+            self.weights.push(1.0);
+            self.rows.clear();
+            for (row, source) in tightened.iter().zip(&self.sources) {
+                if *source == RowSource::Motion {
+                    self.rows.push(*row);
+                } else {
+                    self.rows.push(Row::at_most(row.band.upper));
+                    self.rows.push(Row::at_most(-row.band.lower));
+                }
+            }
             return;
         }
         let total: f64 = self.targets.iter().map(|target| target.weight).sum();
@@ -245,6 +290,14 @@ impl<'p> DesignProblem<'p> {
         self.centre_spreads(&mut rows);
         let mut start = x.to_vec();
         start.resize(self.bounds.len(), 0.0);
+        if self.purpose == Purpose::Nearest {
+            let violations = rows
+                .iter()
+                .zip(&self.raw_bands)
+                .map(|(&c, row)| row.band.excess(c).abs());
+            start[x.len()] = violations.fold(0.0, f64::max);
+            return Some(start);
+        }
         for (index, (worst, centre)) in self.slacks.iter().enumerate() {
             if let Some(worst) = *worst {
                 let sizes = rows[self.layers.targets[index].clone()]
@@ -280,6 +333,36 @@ impl<'p> DesignProblem<'p> {
                     middle: None,
                 });
             }
+            return;
+        }
+        if self.purpose == Purpose::Nearest {
+            let worst = Some(self.variable_count());
+            for (source, &value) in raw.iter().enumerate() {
+                if self.sources[source] == RowSource::Motion {
+                    place(Placed::Row {
+                        source,
+                        value,
+                        sign: 1.0,
+                        worst: None,
+                        middle: None,
+                    });
+                } else {
+                    for sign in [1.0, -1.0] {
+                        let value = sign * value - slack[0];
+                        place(Placed::Row {
+                            source,
+                            value,
+                            sign,
+                            worst,
+                            middle: None,
+                        });
+                    }
+                }
+            }
+            place(Placed::Slack {
+                variable: self.variable_count(),
+                value: slack[0],
+            });
             return;
         }
         let read = |variable: Option<usize>| {
@@ -359,7 +442,7 @@ impl<'p> DesignProblem<'p> {
                 })
                 .collect();
             let mut rows = self.raw_rows(&variables).map_err(|_| NotEvaluable)?;
-            if self.purpose == Purpose::Meet {
+            if self.purpose != Purpose::Score {
                 self.centre_spreads(&mut rows);
             }
             for (index, row) in rows.iter().enumerate() {
@@ -410,7 +493,7 @@ impl Problem for DesignProblem<'_> {
         let (x, slack) = x.split_at(self.variable_count());
         let lanes: Vec<Lanes> = x.iter().map(|&value| Lanes::from_f64(value)).collect();
         let mut raw = self.raw_rows(&lanes).map_err(|_| NotEvaluable)?;
-        if self.purpose == Purpose::Meet {
+        if self.purpose != Purpose::Score {
             self.centre_spreads(&mut raw);
         }
         let (mut row, mut residual) = (0, 0);

@@ -55,7 +55,7 @@ impl Curvature {
     /// Row `i` of the lower triangle, up to its diagonal.
     #[inline]
     pub fn row(&self, i: usize) -> &[f64] {
-        &self.matrix[i * self.n..i * self.n + i + 1]
+        &self.matrix[i * self.n..=i * self.n + i]
     }
 
     /// `s'Ss` for a step, of which the leading entries are read.

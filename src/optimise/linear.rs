@@ -88,7 +88,7 @@ pub fn invert_lower(factor: &[f64], n: usize, inverse: &mut [f64]) {
         for k in 0..i {
             let weight = factor[i * n + k];
             if weight != 0.0 {
-                add_scaled(&mut row[..=k], -weight, &done[k * n..k * n + k + 1]);
+                add_scaled(&mut row[..=k], -weight, &done[k * n..=k * n + k]);
             }
         }
         let reciprocal = 1.0 / factor[i * n + i];

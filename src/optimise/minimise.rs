@@ -56,7 +56,7 @@ impl Default for MinimiserSettings {
             row_tolerance: 1e-9,
             step_tolerance: 1e-9,
             fall_tolerance: 1e-15,
-            radius: 2.0,
+            radius: 0.2,
             penalty: 1.0,
             weights: RowWeights::Scale,
             budget: 500,
@@ -77,10 +77,12 @@ const ANY_PRICE: f64 = 1e8;
 /// Part of the penalty function's size that rounding may hide.
 const ROUNDING: f64 = 2e-15;
 /// Where rounding hides the gain of a step, the run has converged if no slope of the
-/// Lagrangian exceeds this part of the objective's steepest slope.
+/// Lagrangian exceeds this part of the steepest slope the objective could have.
 const LEVEL: f64 = 1e-6;
 /// See [`Minimiser::assemble`].
 const SMALL_PART: f64 = 1e-3;
+/// A step that brings less than this part of the forecast is corrected.
+const CORRECTION_GAIN: f64 = 0.25;
 /// A step is taken if it brings more than this part of the forecast.
 const LEAST_GAIN: f64 = 1e-4;
 
@@ -120,11 +122,15 @@ pub struct Minimiser {
     scratch: Vec<f64>,
     gradient_change: Vec<f64>,
     product: Vec<f64>,
+    corrected_values: Vec<f64>,
+    corrected_gradient: Vec<f64>,
     radius: f64,
-    residual_size: f64,
+    damping: f64,
+    growth: f64,
     best: Vec<f64>,
     best_objective: f64,
     best_violation: f64,
+    best_total: f64,
     evaluations: usize,
     differentiations: usize,
     iterations: usize,
@@ -164,9 +170,12 @@ impl Minimiser {
         self.differentiations = 1;
         self.stop = None;
         self.radius = self.settings.radius;
+        self.damping = 0.0;
+        self.growth = 1.0;
         self.best.clone_from(&self.x);
         self.best_objective = f64::INFINITY;
         self.best_violation = f64::INFINITY;
+        self.best_total = f64::INFINITY;
         if self.here.fill(problem, &self.x).is_err()
             || self.derivatives.fill(problem, &self.x).is_err()
         {
@@ -174,7 +183,6 @@ impl Minimiser {
             return;
         }
         self.keep_best();
-        self.residual_size = self.here.total(&self.weights).abs().sqrt();
         self.assemble();
         self.begin_penalties();
         let curvature_known = (0..self.curved).any(|j| self.known[j * self.x.len() + j] > 0.0);
@@ -187,13 +195,8 @@ impl Minimiser {
 
     /// Takes one accepted step, or finds out why there is none.
     pub fn advance<P: Problem>(&mut self, problem: &mut P) {
-        self.subproblem.model(
-            &self.known,
-            &self.learnt,
-            self.trust_learnt,
-            &self.gradient,
-            &self.units,
-        );
+        self.subproblem
+            .model(&self.known, &self.learnt, self.trust_learnt, &self.units);
         while self.stop.is_none() {
             let Some(forecast) = self.forecast() else {
                 self.stop = Some(Stop::Stalled);
@@ -210,24 +213,52 @@ impl Minimiser {
             if std::env::var("TRACE").is_ok() {
                 let (f, v) = self.values();
                 println!(
-                    "{:4} f {f:.10e} v {v:.2e} rad {:.2e} len {:.2e} conf {} fall {:.2e} shift {:.1e} price {:.1e} {:?}",
+                    "{:4} f {f:.10e} v {v:.2e} rad {:.2e} len {:.2e} conf {} fall {:.2e} slope {:.1e} price {:.1e} cuts {} trust {} steps {} kept {} act {} {:?} s {:.3?} m {:.2?}",
                     self.evaluations,
                     self.radius,
                     forecast.length,
                     forecast.confined,
                     forecast.fall(),
-                    forecast.shift,
+                    forecast.slope,
                     self.prices.first().unwrap_or(&0.0),
-                    &self.x
+                    self.cuts,
+                    self.trust_learnt,
+                    self.subproblem.quadratic.steps(),
+                    self.subproblem.kept.len(),
+                    self.subproblem
+                        .row_multipliers
+                        .iter()
+                        .filter(|m| **m != 0.0)
+                        .count(),
+                    self.subproblem
+                        .row_multipliers
+                        .iter()
+                        .enumerate()
+                        .filter(|m| *m.1 != 0.0)
+                        .map(|m| m.0)
+                        .collect::<Vec<_>>(),
+                    self.subproblem
+                        .step
+                        .iter()
+                        .zip(&self.units)
+                        .map(|(d, u)| d / u * 1e3)
+                        .collect::<Vec<_>>(),
+                    self.subproblem.bound_multipliers
                 );
             }
             if self.attempt(problem, &forecast) {
                 return;
             }
-            if self.radius < LEAST_RADIUS {
+            if self.radius < LEAST_RADIUS || forecast.length < LEAST_RADIUS {
                 self.stop = Some(Stop::Stalled);
             }
         }
+    }
+
+    /// The settings it was made with.
+    #[must_use]
+    pub fn settings(&self) -> &MinimiserSettings {
+        &self.settings
     }
 
     /// Why the run ended, if it has.
@@ -330,6 +361,22 @@ impl Minimiser {
         if most > 0.0 { most } else { 1.0 }
     }
 
+    /// Steepest slope of the objective that residuals of this size and slopes could add up
+    /// to (Cauchy and Schwarz), per unit of a variable.
+    fn steepest_possible(&self) -> f64 {
+        let n = self.x.len();
+        let size = self.here.total(&self.weights) - self.here.objective;
+        let mut most = 0.0;
+        for j in 0..n {
+            let residuals = (2.0 * size * self.known[j * n + j]).sqrt();
+            let slope = (residuals + self.derivatives.objective[j].abs()) * self.units[j];
+            if slope > most {
+                most = slope;
+            }
+        }
+        most
+    }
+
     /// First prices of violation.
     fn begin_penalties(&mut self) {
         let n = self.x.len();
@@ -365,7 +412,7 @@ impl Minimiser {
 
     /// Solves the quadratic programme, raising the penalties where that helps.
     fn forecast(&mut self) -> Option<Forecast> {
-        let forecast = self.solve_programme(false)?;
+        let forecast = self.solve_programme()?;
         let (before, after) = (forecast.violation_before, forecast.violation_after);
         let tolerance = self.settings.row_tolerance;
         if after <= tolerance || after <= 0.5 * before {
@@ -376,7 +423,7 @@ impl Minimiser {
         for price in &mut self.prices {
             *price *= ANY_PRICE;
         }
-        let least = self.solve_programme(false)?.violation_after;
+        let least = self.solve_programme()?.violation_after;
         self.prices.clone_from(&self.old_prices);
         let aim = if least <= tolerance {
             tolerance
@@ -385,12 +432,12 @@ impl Minimiser {
             after.min(before - 0.1 * (before - least))
         };
         if least > 0.999 * after || after <= aim {
-            return self.solve_programme(false);
+            return self.solve_programme();
         }
         let mut forecast = None;
         for _ in 0..MOST_RISES {
             self.raise_prices();
-            forecast = Some(self.solve_programme(false)?);
+            forecast = Some(self.solve_programme()?);
             if forecast.is_some_and(|raised| raised.violation_after <= aim) {
                 break;
             }
@@ -434,22 +481,41 @@ impl Minimiser {
         self.cuts += usize::from(cut);
     }
 
-    /// One quadratic programme; `corrected` starts the linear rows from their values at the
-    /// trial point, which lies at the end of the last step.
-    fn solve_programme(&mut self, corrected: bool) -> Option<Forecast> {
+    /// The quadratic programme at the current point.
+    fn solve_programme(&mut self) -> Option<Forecast> {
+        self.subproblem.solve(&Place {
+            x: &self.x,
+            bounds: &self.bounds,
+            units: &self.units,
+            curved: self.curved,
+            radius: self.radius,
+            damping: self.damping,
+            gradient: &self.gradient,
+            rows: &self.rows,
+            values: &self.here.rows,
+            derivatives: &self.derivatives,
+            prices: &self.prices,
+        })
+    }
+
+    /// The same with rows and residuals that are linear with the slopes here, but through
+    /// their values at the trial point.
+    fn solve_corrected(&mut self) -> Option<Forecast> {
         let n = self.x.len();
         self.scratch.clear();
-        if corrected {
-            for (i, value) in self.there.rows.iter().enumerate() {
-                let slopes = &self.derivatives.rows[i * n..i * n + n];
-                let mut linear = 0.0;
-                for (j, slope) in slopes.iter().enumerate() {
-                    linear += slope * (self.trial[j] - self.x[j]);
-                }
-                self.scratch.push(value - linear);
-            }
-        } else {
-            self.scratch.extend_from_slice(&self.here.rows);
+        let ends = self.trial.iter().zip(&self.x);
+        self.scratch.extend(ends.map(|(there, here)| there - here));
+        self.corrected_values.clear();
+        for (i, value) in self.there.rows.iter().enumerate() {
+            let linear = dot(&self.derivatives.rows[i * n..i * n + n], &self.scratch);
+            self.corrected_values.push(value - linear);
+        }
+        self.corrected_gradient.clone_from(&self.gradient);
+        for (k, weight) in self.weights.iter().enumerate() {
+            let slopes = &self.derivatives.residuals[k * n..k * n + n];
+            let change = self.there.residuals[k] - self.here.residuals[k];
+            let bend = change - dot(slopes, &self.scratch);
+            add_scaled(&mut self.corrected_gradient, 2.0 * weight * bend, slopes);
         }
         self.subproblem.solve(&Place {
             x: &self.x,
@@ -457,8 +523,10 @@ impl Minimiser {
             units: &self.units,
             curved: self.curved,
             radius: self.radius,
+            damping: self.damping,
+            gradient: &self.corrected_gradient,
             rows: &self.rows,
-            values: &self.scratch,
+            values: &self.corrected_values,
             derivatives: &self.derivatives,
             prices: &self.prices,
         })
@@ -477,7 +545,7 @@ impl Minimiser {
         if forecast.confined {
             // A trust region that has shrunk until rounding hides the gain.
             let hidden = holds && forecast.fall() <= 0.1 * self.noise(forecast);
-            let level = forecast.slope <= LEVEL * self.steepest();
+            let level = forecast.slope <= LEVEL * self.steepest_possible();
             return hidden.then_some(if level {
                 Stop::Converged
             } else {
@@ -540,17 +608,45 @@ impl Minimiser {
         if self.structured && gain > f64::NEG_INFINITY {
             self.compare_models();
         }
-        if gain < 0.25 && gain > f64::NEG_INFINITY && !self.rows.is_empty() {
+        let first = gain;
+        if gain < CORRECTION_GAIN && gain > f64::NEG_INFINITY {
             gain = self.correct(problem, forecast, gain);
         }
+        if std::env::var("TRACE").is_ok() {
+            println!("     gain {gain:.3} first {first:.3} ");
+        }
         let taken = gain > LEAST_GAIN && self.accept(problem);
-        if !taken {
-            let factor = if gain == f64::NEG_INFINITY { 0.25 } else { 0.5 };
-            self.radius = factor * self.radius.min(forecast.length);
-        } else if gain < 0.25 {
-            self.radius = 0.5 * self.radius.min(forecast.length);
-        } else if gain > 0.75 && forecast.confined {
-            self.radius = (2.0 * self.radius).max(self.radius);
+        if std::env::var("BOX").is_ok() {
+            if !taken {
+                let factor = if gain == f64::NEG_INFINITY { 0.25 } else { 0.5 };
+                self.radius = factor * self.radius.min(forecast.length);
+            } else if gain < 0.25 {
+                self.radius = 0.5 * self.radius.min(forecast.length);
+            } else if gain > 0.75 && forecast.confined {
+                self.radius = (2.0 * self.radius).max(self.radius);
+            }
+        } else {
+            let curvature = forecast.fall() / forecast.square;
+            if gain == f64::NEG_INFINITY {
+                self.radius = 0.25 * self.radius.min(forecast.length);
+            } else if !taken {
+                self.damping += self.growth * curvature;
+                self.growth *= 2.0;
+            } else {
+                self.growth = 1.0;
+                let g = 2.0 * gain - 1.0;
+                self.damping *= (1.0 - g * g * g)
+                    .max(if gain > 0.9 { 0.1 } else { 0.3 })
+                    .min(2.0);
+                if gain < 0.25 {
+                    self.damping += 0.5 * curvature;
+                }
+                if self.damping < 1e-4 * curvature {
+                    self.damping = 0.0;
+                }
+                self.radius = (2.0 * self.radius)
+                    .min(std::env::var("RMAX").map_or(1.0, |r| r.parse().unwrap()));
+            }
         }
         taken
     }
@@ -596,10 +692,13 @@ impl Minimiser {
         };
     }
 
-    /// Second-order correction: the rows' values at the trial point, their slopes here.
+    /// Second-order correction: a step made with the values at the trial point and the
+    /// slopes here, for rows (Fletcher 1982) and residuals alike (there it is what Transtrum
+    /// and Sethna 2012 call geodesic acceleration: it follows a curved valley).
     fn correct<P: Problem>(&mut self, problem: &mut P, forecast: &Forecast, gain: f64) -> f64 {
         let owed = self.penalised(&self.there) - self.there.total(&self.weights);
-        if owed <= 0.1 * forecast.fall() || self.solve_programme(true).is_none() {
+        let useful = !self.weights.is_empty() || owed > 0.1 * forecast.fall();
+        if !useful || self.solve_corrected().is_none() {
             return gain;
         }
         self.plain_trial.clone_from(&self.trial);
@@ -661,18 +760,23 @@ impl Minimiser {
     /// Remembers the current point if it is the best so far.
     fn keep_best(&mut self) {
         let (objective, violation) = self.values();
+        let total = self.here.total_violation(&self.rows);
         let tolerance = self.settings.row_tolerance;
         let better = if violation <= tolerance {
             // Among equals the later point is the more exact one.
             let slack = ROUNDING * objective.abs();
             self.best_violation > tolerance || objective <= self.best_objective + slack
         } else {
-            violation < self.best_violation
+            self.best_violation > tolerance && total < self.best_total
         };
         if better {
             self.best.clone_from(&self.x);
             self.best_objective = objective;
             self.best_violation = violation;
+            self.best_total = total;
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

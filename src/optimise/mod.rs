@@ -19,6 +19,9 @@
 //! Bits: every sum is written as a loop in a fixed order, so that the same start ends
 //! in the same bits on any x86-64. Budgets count evaluations, never time.
 
+// Formulas over several vectors of one length read best by index.
+#![allow(clippy::needless_range_loop)]
+
 mod curvature;
 mod feasible;
 mod linear;
@@ -30,7 +33,7 @@ mod sample;
 mod subproblem;
 
 pub use feasible::{Feasible, FeasibleSettings};
-pub use local::LocalSolver;
+pub use local::{LocalSolver, LocalState, Stage, run};
 pub use minimise::{Minimiser, MinimiserSettings, RowWeights};
 pub use problem::{Derivatives, Evaluation, Interval, NotEvaluable, Outcome, Problem, Row, Stop};
 pub use qp::{QuadraticProgram, QuadraticSolver, QuadraticStop};

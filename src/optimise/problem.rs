@@ -234,7 +234,8 @@ pub struct Outcome {
     /// Why it ended.
     pub stop: Stop,
     /// The best point: of those where every row holds the one with the least objective,
-    /// else the one whose worst violation is least.
+    /// else the one with the least violation (the worst row in stage 1, the sum over rows,
+    /// in units of their scales, in stage 2).
     pub x: Vec<f64>,
     /// The objective there, residual part included.
     pub objective: f64,
@@ -284,6 +285,16 @@ impl Evaluation {
         let mut sum = self.objective;
         for (residual, weight) in self.residuals.iter().zip(weights) {
             sum += weight * residual * residual;
+        }
+        sum
+    }
+
+    /// The sum of violations in units of the rows' scales.
+    #[must_use]
+    pub fn total_violation(&self, rows: &[Row]) -> f64 {
+        let mut sum = 0.0;
+        for (value, row) in self.rows.iter().zip(rows) {
+            sum += row.violation(*value);
         }
         sum
     }

@@ -49,7 +49,7 @@ pub enum QuadraticStop {
     Solved,
     /// The constraints that must hold contradict each other.
     Infeasible,
-    /// `H` is not safely positive definite.
+    /// `H` is not safely positive definite, or the data are not finite.
     NotConvex,
     /// Rounding kept the active set from settling; the last point is returned.
     Budget,
@@ -200,7 +200,7 @@ impl QuadraticSolver {
             let vector = &self.basis[k * n..k * n + n];
             add_scaled(&mut self.x, -dot(vector, program.gradient), vector);
         }
-        true
+        self.x.iter().all(|value| value.is_finite())
     }
 
     /// The constraint whose multiplier most wants to move, by distance in `x`.
@@ -336,7 +336,7 @@ impl QuadraticSolver {
         }
         self.dual[..count].copy_from_slice(inside);
         for k in (0..count).rev() {
-            let column = &self.triangle[k * n..k * n + k + 1];
+            let column = &self.triangle[k * n..=k * n + k];
             let entry = self.dual[k] / column[k];
             self.dual[k] = entry;
             add_scaled(&mut self.dual[..k], -entry, &column[..k]);
@@ -376,7 +376,7 @@ impl QuadraticSolver {
             self.projected[k] = 0.0;
             rotate_basis(&mut self.basis, n, k - 1, cosine, sine);
         }
-        let column = &mut self.triangle[count * n..count * n + count + 1];
+        let column = &mut self.triangle[count * n..=count * n + count];
         column.copy_from_slice(&self.projected[..=count]);
         self.active.push(entering.index);
         self.intervals.push(entering.interval);

@@ -23,6 +23,10 @@ pub struct Place<'a> {
     pub curved: usize,
     /// Half-width of the trust region in units.
     pub radius: f64,
+    /// What is added to the diagonal of the curved variables, per unit squared.
+    pub damping: f64,
+    /// Gradient of the objective the model starts with.
+    pub gradient: &'a [f64],
     /// The rows.
     pub rows: &'a [Row],
     /// Row values the linear model starts from.
@@ -51,10 +55,10 @@ pub struct Forecast {
     pub slope: f64,
     /// What rounding may hide in the rows' part of the penalty function.
     pub noise: f64,
+    /// Sum of squared moves of the curved variables in units.
+    pub square: f64,
     /// Whether the trust region confined the step.
     pub confined: bool,
-    /// What was added to the diagonal to make the Hessian positive definite.
-    pub shift: f64,
 }
 
 impl Forecast {
@@ -73,13 +77,13 @@ pub struct Subproblem {
     gradient: Vec<f64>,
     lower: Vec<f64>,
     upper: Vec<f64>,
-    kept: Vec<usize>,
+    pub kept: Vec<usize>,
     rows: Vec<f64>,
     row_lower: Vec<f64>,
     row_upper: Vec<f64>,
     penalties: Vec<f64>,
     scratch: Vec<f64>,
-    quadratic: QuadraticSolver,
+    pub quadratic: QuadraticSolver,
     /// The step in the problem's own lengths.
     pub step: Vec<f64>,
     /// Multipliers of all rows.
@@ -89,22 +93,14 @@ pub struct Subproblem {
 }
 
 impl Subproblem {
-    /// Sets the quadratic model: `known` (lower triangle), plus `learnt` if it is trusted,
-    /// and `gradient`.
-    pub fn model(
-        &mut self,
-        known: &[f64],
-        learnt: &Curvature,
-        trusted: bool,
-        gradient: &[f64],
-        units: &[f64],
-    ) {
-        let n = gradient.len();
+    /// Sets the Hessian of the model: `known` (lower triangle), plus `learnt` if trusted.
+    pub fn model(&mut self, known: &[f64], learnt: &Curvature, trusted: bool, units: &[f64]) {
+        let n = units.len();
         self.hessian.clear();
         self.hessian.extend_from_slice(known);
         self.plain.clear();
         for (i, unit) in units.iter().enumerate() {
-            let row = &mut self.hessian[i * n..i * n + i + 1];
+            let row = &mut self.hessian[i * n..=i * n + i];
             if trusted && i < learnt.size() {
                 add_scaled(row, 1.0, learnt.row(i));
             }
@@ -116,23 +112,24 @@ impl Subproblem {
             // Without the learnt part, for when the whole is not positive definite.
             self.plain.extend_from_slice(known);
             for (i, unit) in units.iter().enumerate() {
-                let row = &mut self.plain[i * n..i * n + i + 1];
+                let row = &mut self.plain[i * n..=i * n + i];
                 for (entry, other) in row.iter_mut().zip(units) {
                     *entry *= unit * other;
                 }
             }
         }
-        self.gradient.clear();
-        self.gradient
-            .extend(gradient.iter().zip(units).map(|(g, unit)| g * unit));
     }
 
     /// Solves for a step; `None` if rounding leaves no usable answer.
     pub fn solve(&mut self, place: &Place<'_>) -> Option<Forecast> {
+        self.gradient.clear();
+        let slopes = place.gradient.iter().zip(place.units);
+        self.gradient
+            .extend(slopes.map(|(slope, unit)| slope * unit));
         self.confine(place);
         self.linearise(place);
-        let shift = self.solve_shifted()?;
-        Some(self.read(place, shift))
+        self.solve_shifted(place)?;
+        Some(self.read(place))
     }
 
     /// Bounds of the step: the box, and the trust region for the curved variables.
@@ -189,16 +186,23 @@ impl Subproblem {
     }
 
     /// Solves with the least shift of the diagonal, of a growing series, that makes the
-    /// Hessian positive definite; returns the shift.
-    fn solve_shifted(&mut self) -> Option<f64> {
+    /// Hessian positive definite; `None` if rounding leaves no usable answer.
+    fn solve_shifted(&mut self, place: &Place<'_>) -> Option<()> {
         let n = self.gradient.len();
         let largest = (0..n).fold(0.0_f64, |most, j| most.max(self.hessian[j * n + j].abs()));
         let size = if largest > 0.0 { largest } else { 1.0 };
-        let mut shift = 0.0;
-        for attempt in 0..18 {
+        let mut relative = 0.0;
+        while relative <= MOST_SHIFT {
+            if relative > LEARNT_SHIFT && !self.plain.is_empty() {
+                // The learnt part spoils it: better none than a large shift.
+                std::mem::swap(&mut self.hessian, &mut self.plain);
+                self.plain.clear();
+                relative = 0.0;
+            }
             self.shifted.clone_from(&self.hessian);
             for j in 0..n {
-                self.shifted[j * n + j] += shift;
+                let damping = if j < place.curved { place.damping } else { 0.0 };
+                self.shifted[j * n + j] += relative * size + damping;
             }
             let program = QuadraticProgram {
                 hessian: &self.shifted,
@@ -211,28 +215,24 @@ impl Subproblem {
                 penalties: &self.penalties,
             };
             match self.quadratic.solve(&program) {
-                QuadraticStop::Solved | QuadraticStop::Budget => return Some(shift),
+                QuadraticStop::Solved | QuadraticStop::Budget => return Some(()),
                 QuadraticStop::NotConvex => {}
                 QuadraticStop::Infeasible => return None,
             }
-            shift = size * POWERS_OF_TEN[attempt];
-            if shift > MOST_SHIFT * size && !self.plain.is_empty() {
-                std::mem::swap(&mut self.hessian, &mut self.plain);
-                self.plain.clear();
-                return self.solve_shifted();
-            }
+            relative = if relative > 0.0 {
+                10.0 * relative
+            } else {
+                LEAST_SHIFT
+            };
         }
         None
     }
 
     /// Step, multipliers and forecast in the problem's own lengths.
-    fn read(&mut self, place: &Place<'_>, shift: f64) -> Forecast {
+    fn read(&mut self, place: &Place<'_>) -> Forecast {
         let n = place.x.len();
         let scaled = self.quadratic.solution();
-        let mut forecast = Forecast {
-            shift,
-            ..Forecast::default()
-        };
+        let mut forecast = Forecast::default();
         self.scratch.resize(n, 0.0);
         multiply_symmetric(&self.hessian, n, scaled, &mut self.scratch);
         self.step.clear();
@@ -241,6 +241,9 @@ impl Subproblem {
             let (d, unit) = (scaled[j], place.units[j]);
             self.step.push(d * unit);
             forecast.objective -= d * (self.gradient[j] + 0.5 * self.scratch[j]);
+            if j < place.curved {
+                forecast.square += d * d;
+            }
             if d.abs() > forecast.length {
                 forecast.length = d.abs();
             }
@@ -254,6 +257,13 @@ impl Subproblem {
             let at_radius = j < place.curved && d.abs() >= 0.999 * place.radius;
             let at_end = multiplier == 0.0 || (place.x[j] + d * unit - end).abs() <= 1e-9 * unit;
             let mut slope = self.scratch[j];
+            if j < place.curved
+                && place.damping * d.abs() > 0.1 * slope.abs()
+                && place.damping > 0.0
+            {
+                forecast.confined = true;
+                slope += place.damping * d;
+            }
             if !at_end {
                 slope += self.quadratic.bound_multipliers()[j];
                 forecast.confined |= at_radius;
@@ -295,11 +305,9 @@ impl Subproblem {
     }
 }
 
-/// A larger relative shift than this, and the learnt part is left out instead.
-const MOST_SHIFT: f64 = 1e-6;
-
-/// Relative shifts tried in turn.
-const POWERS_OF_TEN: [f64; 18] = [
-    1e-12, 1e-11, 1e-10, 1e-9, 1e-8, 1e-7, 1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 1e-1, 1.0, 10.0, 1e2, 1e3,
-    1e4, 1e5,
-];
+/// Shifts of the diagonal tried, relative to its largest entry: from the least ...
+const LEAST_SHIFT: f64 = 1e-12;
+/// ... by powers of ten up to the most, ...
+const MOST_SHIFT: f64 = 1e5;
+/// ... but if a larger one than this is needed, without the learnt part.
+const LEARNT_SHIFT: f64 = 1e-6;

@@ -1,0 +1,147 @@
+//! The ranked result of a search.
+
+use super::blocking::{Blocker, blockers};
+use super::robustness::NearestEdge;
+use super::search::Endings;
+use super::start::{Candidate, Starter};
+use crate::curves::Suspension;
+use crate::design::Assessment;
+use crate::input::{Brief, Layout, ObjectiveSet, ShockSize, Summary};
+
+/// What a search found, best first.
+#[derive(Clone, Debug)]
+pub struct Study {
+    /// Distinct layouts in the order of ranking; the nearest ones where none is feasible.
+    pub layouts: Vec<Ranked>,
+    /// What stands in the way, where none is feasible.
+    pub blockers: Vec<Blocker>,
+    /// Starts taken.
+    pub starts: u64,
+    /// Evaluations of candidates, derivatives counted as one each.
+    pub evaluations: u64,
+    /// How the starts ended.
+    pub endings: Endings,
+    /// Whether it was ended before all starts were taken.
+    pub interrupted: bool,
+}
+
+/// One layout of a ranking.
+#[derive(Clone, Debug)]
+pub struct Ranked {
+    /// The layout, complete.
+    pub layout: Layout,
+    /// Its shock.
+    pub size: ShockSize,
+    /// Whether all targets are met and all limits hold.
+    pub feasible: bool,
+    /// Score; 0 is exact, 1 on the edge everywhere.
+    pub score: f64,
+    /// Largest violation; zero where feasible.
+    pub violation: f64,
+    /// Number of the start that found it.
+    pub start: u64,
+    /// What breaks first when one pivot moves, where feasible.
+    pub edge: Option<NearestEdge>,
+    /// All targets and limits.
+    pub assessment: Assessment,
+    /// Key values.
+    pub key: KeyValues,
+}
+
+/// What a person looks at first.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct KeyValues {
+    /// Total travel, mm.
+    pub travel: f64,
+    /// Leverage rate at top, sag and end.
+    pub leverage: [f64; 3],
+    /// Largest deviation of the leverage rate from its chord.
+    pub straightness: f64,
+    /// Least and greatest anti-squat at sag over the cogs, percent.
+    pub anti_squat_at_sag: [f64; 2],
+    /// Least and greatest anti-rise, percent.
+    pub anti_rise: [f64; 2],
+}
+
+impl Study {
+    /// Whether a feasible layout was found.
+    #[must_use]
+    pub fn feasible(&self) -> bool {
+        self.layouts.iter().any(|layout| layout.feasible)
+    }
+}
+
+/// Makes the ranking of `candidates`, which are in order.
+pub(super) fn rank(
+    starter: &Starter,
+    brief: &Brief,
+    candidates: Vec<Candidate>,
+) -> (Vec<Ranked>, Vec<Blocker>) {
+    let layouts: Vec<Ranked> = candidates
+        .into_iter()
+        .enumerate()
+        .map(|(index, candidate)| complete(starter, brief, index + 1, candidate))
+        .collect();
+    let feasible = layouts.iter().any(|layout| layout.feasible);
+    let blockers = if feasible {
+        Vec::new()
+    } else {
+        blockers(&layouts)
+    };
+    (layouts, blockers)
+}
+
+fn complete(starter: &Starter, brief: &Brief, rank: usize, candidate: Candidate) -> Ranked {
+    let size = starter.problems[candidate.size].construction().size();
+    let name = format!("{}, layout {rank}", brief.name);
+    let layout = brief
+        .layout
+        .with_points(name, &candidate.points, size.stroke);
+    let suspension = Suspension::assembled(
+        starter.plan,
+        starter.bicycle.clone(),
+        &candidate.points,
+        size.stroke,
+    );
+    let sets: Vec<&ObjectiveSet> = starter.objectives.iter().collect();
+    Ranked {
+        layout,
+        size,
+        feasible: candidate.feasible,
+        score: candidate.score,
+        violation: candidate.violation,
+        start: candidate.start,
+        edge: candidate.edge,
+        assessment: Assessment::new(&suspension, &sets, &starter.limits),
+        key: KeyValues::of(&suspension),
+    }
+}
+
+impl KeyValues {
+    /// The key values of a suspension.
+    #[must_use]
+    pub fn of(suspension: &Suspension) -> Self {
+        use crate::input::Place;
+        let leverage = [Place::Top, Place::Sag, Place::End].map(|place| {
+            suspension
+                .state(suspension.parameter_at(place))
+                .leverage_rate()
+        });
+        let sag = suspension.state(suspension.parameter_at(Place::Sag));
+        let bicycle = suspension.bicycle();
+        let (low, high) = bicycle
+            .cogs()
+            .iter()
+            .map(|&cog| sag.anti_squat(bicycle, cog))
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+                (low.min(v), high.max(v))
+            });
+        Self {
+            travel: suspension.total_travel(),
+            leverage,
+            straightness: suspension.summary(Summary::StraightnessMax),
+            anti_squat_at_sag: [low, high],
+            anti_rise: [Summary::AntiRiseMin, Summary::AntiRiseMax].map(|s| suspension.summary(s)),
+        }
+    }
+}

@@ -1,0 +1,188 @@
+//! Rounds of starts over threads.
+
+use super::archive::Archive;
+use super::rank::{Study, rank};
+use super::start::{Ending, Result as StartResult, Starter, solve};
+use crate::curves::Bicycle;
+use crate::design::{DesignProblem, Purpose};
+use crate::input::{Brief, Faults};
+use crate::mechanism::Plan;
+use crate::optimise::{Minimiser, MinimiserSettings};
+use rayon::prelude::*;
+use std::collections::BTreeMap;
+
+/// Starts of one round; what is decided between rounds does not depend on threads.
+const ROUND: u64 = 64;
+
+/// How many starts ended how.
+pub type Endings = BTreeMap<Ending, u64>;
+
+/// How many of the nearest layouts are brought nearer still where nothing is feasible.
+const NEARED: usize = 64;
+
+/// A brief, ready to be searched.
+#[derive(Debug)]
+pub struct Search {
+    brief: Brief,
+    plan: Plan,
+    threads: usize,
+}
+
+/// A search could not begin.
+#[derive(Debug, thiserror::Error)]
+pub enum SearchError {
+    /// The layout's mechanism cannot be compiled.
+    #[error(transparent)]
+    Faults(#[from] Faults),
+    /// The threads could not be started.
+    #[error("{0} threads could not be started: {1}")]
+    Threads(usize, rayon::ThreadPoolBuildError),
+}
+
+/// How far a search is, told after every round.
+#[derive(Clone, Copy, Debug)]
+pub struct Progress {
+    /// Starts taken.
+    pub starts: u64,
+    /// Starts to take.
+    pub of: u64,
+    /// Starts that ended in a feasible layout.
+    pub feasible: u64,
+    /// Best score so far, where one is feasible.
+    pub best: Option<f64>,
+}
+
+/// Whether to go on after a round.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Control {
+    /// Take the next round.
+    GoOn,
+    /// Rank what was found.
+    Stop,
+}
+
+impl Search {
+    /// Prepares a search of `brief`, whose layout came from the file named `layout_file`, on
+    /// `threads` threads (0: one for each core).
+    ///
+    /// # Errors
+    /// The layout's mechanism cannot be compiled.
+    pub fn new(brief: Brief, layout_file: &str, threads: usize) -> Result<Self, SearchError> {
+        let plan = Plan::compile(layout_file, &brief.layout.mechanism)?;
+        Ok(Self {
+            brief,
+            plan,
+            threads,
+        })
+    }
+
+    /// The brief.
+    #[must_use]
+    pub fn brief(&self) -> &Brief {
+        &self.brief
+    }
+
+    /// Takes all starts of the brief, calling `watch` after every round, and ranks what was
+    /// found. The result depends on the brief alone, not on the number of threads.
+    ///
+    /// # Errors
+    /// The threads could not be started.
+    pub fn run(&self, mut watch: impl FnMut(Progress) -> Control) -> Result<Study, SearchError> {
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(self.threads)
+            .build()
+            .map_err(|error| SearchError::Threads(self.threads, error))?;
+        let starter = self.starter();
+        let options = self.brief.search;
+        let mut archive = Archive::new(options.distinct);
+        let (mut taken, mut evaluations, mut interrupted) = (0, 0, false);
+        let mut endings = Endings::new();
+        while taken < options.starts {
+            let round = taken..(taken + ROUND).min(options.starts);
+            taken = round.end;
+            let results: Vec<StartResult> = pool.install(|| {
+                round
+                    .into_par_iter()
+                    .map(|start| starter.run(start))
+                    .collect()
+            });
+            for result in results {
+                evaluations += result.evaluations;
+                *endings.entry(result.ending).or_insert(0) += 1;
+                if let Some(candidate) = result.candidate {
+                    archive.insert(candidate);
+                }
+            }
+            let progress = Progress {
+                starts: taken,
+                of: options.starts,
+                feasible: endings.get(&Ending::Feasible).copied().unwrap_or(0),
+                best: archive
+                    .best()
+                    .filter(|best| best.feasible)
+                    .map(|best| best.score),
+            };
+            if watch(progress) == Control::Stop && taken < options.starts {
+                interrupted = true;
+                break;
+            }
+        }
+        if archive.feasible_count() == 0 {
+            evaluations += pool.install(|| near(&starter, &mut archive));
+        }
+        let (layouts, blockers) = rank(&starter, &self.brief, archive.distinct(options.keep));
+        Ok(Study {
+            layouts,
+            blockers,
+            starts: taken,
+            evaluations,
+            endings,
+            interrupted,
+        })
+    }
+
+    fn starter(&self) -> Starter<'_> {
+        let problem = |size| DesignProblem::new(&self.plan, &self.brief, size);
+        Starter {
+            plan: &self.plan,
+            bicycle: Bicycle::new(&self.brief.layout),
+            problems: self.brief.sizes().into_iter().map(problem).collect(),
+            objectives: self
+                .brief
+                .objectives
+                .iter()
+                .map(|(_, set)| set.clone())
+                .collect(),
+            limits: self.brief.limits.clone(),
+            seed: self.brief.search.seed,
+        }
+    }
+}
+
+/// Lowers the worst violation of the nearest layouts: least squares leaves it larger than
+/// it need be. Gives the evaluations spent.
+fn near(starter: &Starter, archive: &mut Archive) -> u64 {
+    let nearest = archive.distinct(NEARED);
+    let nearer: Vec<_> = nearest
+        .into_par_iter()
+        .filter_map(|candidate| {
+            let problem = &starter.problems[candidate.size];
+            let mut nearest = problem.with_purpose(Purpose::Nearest, 0.0);
+            let from = nearest.with_slacks(&candidate.x)?;
+            let settings = MinimiserSettings {
+                budget: 300,
+                ..MinimiserSettings::default()
+            };
+            let outcome = solve(&mut nearest, &mut Minimiser::new(settings), &from);
+            let x = &outcome.x[..problem.variables().len()];
+            let spent = (outcome.evaluations + outcome.differentiations) as u64;
+            Some((starter.verify(candidate.start, candidate.size, x), spent))
+        })
+        .collect();
+    let mut evaluations = 0;
+    for (candidate, spent) in nearer {
+        evaluations += spent;
+        archive.insert(candidate);
+    }
+    evaluations
+}

@@ -1,0 +1,230 @@
+//! One start: a sample is drawn, solved and verified.
+
+use super::robustness::{NearestEdge, nearest_edge};
+use crate::curves::{Bicycle, Suspension};
+use crate::design::{Assessment, DesignProblem, Purpose};
+use crate::input::{Limit, ObjectiveSet};
+use crate::mechanism::{Plan, find_end};
+use crate::number::Point;
+use crate::optimise::{
+    Feasible, FeasibleSettings, Minimiser, MinimiserSettings, Outcome, Problem, place, run,
+    unit_cube_point,
+};
+use serde::Serialize;
+
+/// Samples drawn for one start before it is given up.
+const DRAWS: u64 = 256;
+
+/// By how much bands are narrowed for the solver, so that what lies between the moments it
+/// looks at still holds; tried in turn, with what was missing added.
+const TIGHTENING: f64 = 1e-3;
+
+/// How often bands are narrowed further when verification finds something.
+const VERIFICATIONS: usize = 3;
+
+/// Smallest margin of the mechanism that a sample must have.
+const LEAST_MARGIN: f64 = 1e-3;
+
+/// How one start ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Ending {
+    /// A layout that meets all targets and limits.
+    Feasible,
+    /// The solver stopped where some target or limit cannot be met.
+    Infeasible,
+    /// The solver met everything in the moments it looks at, verification did not.
+    NotVerified,
+    /// No sample that assembles over the whole stroke was drawn.
+    NotAssembled,
+}
+
+/// A verified layout, feasible or not.
+#[derive(Clone, Debug)]
+pub(super) struct Candidate {
+    pub start: u64,
+    pub size: usize,
+    pub x: Vec<f64>,
+    pub points: Vec<Point<f64>>,
+    pub feasible: bool,
+    pub score: f64,
+    pub violation: f64,
+    pub edge: Option<NearestEdge>,
+}
+
+impl Candidate {
+    /// Smallest first-order distance in mm to an edge; zero where that is passed.
+    pub fn robustness(&self) -> f64 {
+        self.edge.as_ref().map_or(0.0, |edge| edge.distance)
+    }
+}
+
+/// What came of one start.
+#[derive(Clone, Debug)]
+pub(super) struct Result {
+    pub ending: Ending,
+    pub evaluations: u64,
+    pub candidate: Option<Candidate>,
+}
+
+/// What all starts of one search share, with one problem for each size of shock.
+#[derive(Clone, Debug)]
+pub(super) struct Starter<'p> {
+    pub plan: &'p Plan,
+    pub bicycle: Bicycle,
+    pub problems: Vec<DesignProblem<'p>>,
+    pub objectives: Vec<ObjectiveSet>,
+    pub limits: Vec<Limit>,
+    pub seed: u64,
+}
+
+impl Starter<'_> {
+    /// Runs start number `start`: a pure function of the seed and that number.
+    pub fn run(&self, start: u64) -> Result {
+        let size = usize::try_from(start % self.problems.len() as u64).unwrap_or(0);
+        let problem = &self.problems[size];
+        let (sample, drawn) = self.draw(problem, start);
+        let Some(sample) = sample else {
+            return Result {
+                ending: Ending::NotAssembled,
+                evaluations: drawn,
+                candidate: None,
+            };
+        };
+        let mut meet = problem.with_purpose(Purpose::Meet, TIGHTENING);
+        let met = solve(
+            &mut meet,
+            &mut Feasible::new(FeasibleSettings::default()),
+            &sample,
+        );
+        let mut evaluations = drawn + count(&met);
+        if met.violation > 0.0 {
+            let candidate = self.verify(start, size, &met.x);
+            // Narrowed bands may be missed where the true ones are met.
+            if !candidate.feasible {
+                return Result {
+                    ending: Ending::Infeasible,
+                    evaluations,
+                    candidate: Some(candidate),
+                };
+            }
+        }
+        let (candidate, spent) = self.improve(start, size, met.x);
+        evaluations += spent;
+        let ending = if candidate.feasible {
+            Ending::Feasible
+        } else {
+            Ending::NotVerified
+        };
+        Result {
+            ending,
+            evaluations,
+            candidate: Some(candidate),
+        }
+    }
+
+    /// The first sample of this start that assembles with some margin.
+    fn draw(&self, problem: &DesignProblem, start: u64) -> (Option<Vec<f64>>, u64) {
+        for draw in 0..DRAWS {
+            let mut sample = vec![0.0; problem.variables().len()];
+            unit_cube_point(
+                self.seed,
+                start.wrapping_mul(DRAWS).wrapping_add(draw),
+                &mut sample,
+            );
+            place(&mut sample, problem.bounds(), 1.0);
+            if problem.margin(&sample) > LEAST_MARGIN {
+                return (Some(sample), draw + 1);
+            }
+        }
+        (None, DRAWS)
+    }
+
+    /// Lowers the score from a feasible point and verifies; where verification fails, again
+    /// with narrower bands.
+    fn improve(&self, start: u64, size: usize, met: Vec<f64>) -> (Candidate, u64) {
+        let problem = &self.problems[size];
+        let mut best = self.verify(start, size, &met);
+        let (mut tightening, mut evaluations) = (TIGHTENING, 0);
+        for _ in 0..VERIFICATIONS {
+            let mut score = problem.with_purpose(Purpose::Score, tightening);
+            let Some(from) = score.with_slacks(&met) else {
+                break;
+            };
+            let mut minimiser = Minimiser::new(MinimiserSettings {
+                budget: 200,
+                ..MinimiserSettings::default()
+            });
+            let outcome = solve(&mut score, &mut minimiser, &from);
+            evaluations += count(&outcome);
+            let x = &outcome.x[..problem.variables().len()];
+            let candidate = self.verify(start, size, x);
+            let better = match (candidate.feasible, best.feasible) {
+                (true, true) => candidate.score < best.score,
+                (true, false) => true,
+                (false, true) => false,
+                (false, false) => candidate.violation < best.violation,
+            };
+            let done = candidate.feasible;
+            tightening += 1.5 * candidate.violation.min(0.1);
+            if better {
+                best = candidate;
+            }
+            if done {
+                break;
+            }
+        }
+        (best, evaluations)
+    }
+
+    /// What the layout with variables `x` is worth, of the continuous curves.
+    pub fn verify(&self, start: u64, size: usize, x: &[f64]) -> Candidate {
+        let problem = &self.problems[size];
+        let points = problem.construction().points(x);
+        let stroke = problem.construction().size().stroke;
+        let mut candidate = Candidate {
+            start,
+            size,
+            x: x.to_vec(),
+            points,
+            feasible: false,
+            score: f64::INFINITY,
+            violation: f64::INFINITY,
+            edge: None,
+        };
+        let axle = self.bicycle.axle_point();
+        if find_end(self.plan, &candidate.points, stroke, axle).is_some() {
+            return candidate;
+        }
+        let suspension =
+            Suspension::assembled(self.plan, self.bicycle.clone(), &candidate.points, stroke);
+        let sets: Vec<&ObjectiveSet> = self.objectives.iter().collect();
+        let assessment = Assessment::new(&suspension, &sets, &self.limits);
+        let outside = problem.construction().outside_box(&candidate.points);
+        candidate.score = assessment.score();
+        candidate.violation = assessment.violation().max(outside);
+        candidate.feasible = assessment.feasible() && outside <= 0.0;
+        if candidate.feasible {
+            candidate.edge = nearest_edge(problem, x);
+        }
+        candidate
+    }
+}
+
+fn count(outcome: &Outcome) -> u64 {
+    (outcome.evaluations + outcome.differentiations) as u64
+}
+
+/// Runs a stage in its frame; the frame itself can only fail on a start of the wrong length.
+pub(super) fn solve<P: Problem, S: crate::optimise::Stage>(
+    problem: &mut P,
+    stage: &mut S,
+    start: &[f64],
+) -> Outcome {
+    let framed = run(problem, stage, start);
+    debug_assert!(
+        framed.is_ok(),
+        "a start has as many numbers as its problem has variables"
+    );
+    framed.unwrap_or_else(|_| stage.outcome())
+}
