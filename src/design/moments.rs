@@ -9,7 +9,7 @@ use crate::mechanism::{Motion, Pose};
 use crate::number::Scalar;
 
 /// Moments uniform in the parameter of the motion, both ends included.
-pub(super) const SAMPLES: usize = 32;
+pub(super) const SAMPLES: usize = 16;
 
 /// One moment of those looked at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -166,7 +166,7 @@ impl<T: Scalar> Moments<T> {
         let mut values = Vec::with_capacity(SAMPLES);
         for state in &self.states {
             let value = read(state);
-            values.extend((0..T::LANES).map(|lane| value.extract(lane)));
+            value.unpack(&mut values);
         }
         values.truncate(SAMPLES);
         values
@@ -177,7 +177,7 @@ impl<T: Scalar> Moments<T> {
         let mut values = Vec::with_capacity(SAMPLES);
         for pose in &self.poses {
             let value = read(pose);
-            values.extend((0..T::LANES).map(|lane| value.extract(lane)));
+            value.unpack(&mut values);
         }
         values.truncate(SAMPLES);
         values

@@ -190,6 +190,21 @@ impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Scalar for Dual<T, N> {
     }
 
     #[inline]
+    fn unpack(self, lanes: &mut Vec<Self::Lane>) {
+        let mut numbers = Vec::with_capacity(T::LANES);
+        let first = lanes.len();
+        self.value.unpack(&mut numbers);
+        lanes.extend(numbers.iter().map(|&value| Dual::constant(value)));
+        for (index, partial) in self.partials.into_iter().enumerate() {
+            numbers.clear();
+            partial.unpack(&mut numbers);
+            for (lane, &partial) in lanes[first..].iter_mut().zip(&numbers) {
+                lane.partials[index] = partial;
+            }
+        }
+    }
+
+    #[inline]
     fn broadcast(lane: Self::Lane) -> Self {
         Self {
             value: T::broadcast(lane.value),

@@ -92,6 +92,11 @@ impl Scalar for Lanes {
     }
 
     #[inline]
+    fn unpack(self, lanes: &mut Vec<f64>) {
+        lanes.extend_from_slice(&self.to_array());
+    }
+
+    #[inline]
     fn broadcast(lane: f64) -> Self {
         Self(f64x8::splat(lane))
     }

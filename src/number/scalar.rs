@@ -50,6 +50,9 @@ pub trait Scalar:
     /// Lane `lane` with its derivatives; `lane` must be below [`Scalar::LANES`].
     fn extract(self, lane: usize) -> Self::Lane;
 
+    /// Appends all lanes with their derivatives.
+    fn unpack(self, lanes: &mut Vec<Self::Lane>);
+
     /// `lane` in every lane, derivatives included.
     fn broadcast(lane: Self::Lane) -> Self;
 
@@ -114,6 +117,11 @@ impl Scalar for f64 {
     #[inline]
     fn extract(self, _lane: usize) -> f64 {
         self
+    }
+
+    #[inline]
+    fn unpack(self, lanes: &mut Vec<f64>) {
+        lanes.push(self);
     }
 
     #[inline]

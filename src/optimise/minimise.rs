@@ -1,20 +1,26 @@
 //! Stage 2: lower the objective while the rows hold, by sequential quadratic programming.
 //!
 //! The penalty function `f(x) + sum p_i violation_i(x)` is lowered step by step; each step
-//! minimises its model with linear rows and a quadratic objective inside a trust region
-//! (Fletcher, *Practical Methods of Optimization*, 2nd ed. 1987, sections 12.4 and 14.4). A
-//! step that fails because the rows are curved is corrected to second order with the row
-//! values at its end, so that the penalty does not stop good steps (the Maratos effect;
-//! Fletcher 1982). Penalties rise only where that lowers the linear violation (Byrd,
-//! Nocedal and Waltz, *Steering exact penalty methods*, 2008). The Hessian is `2 J'WJ` of
-//! the residuals plus a learnt part, see `curvature`.
+//! minimises its model with linear rows and a quadratic objective (the `S l1 QP` method,
+//! Fletcher, *Practical Methods of Optimization*, 2nd ed. 1987, section 14.4). Steps are held
+//! back by damping of the diagonal, as Levenberg and Marquardt do, inside a wide box: a box
+//! alone takes every flat direction to its corner, and zigzags in a curved valley.
+//!
+//! - A step that fails because rows or residuals are curved is corrected to second order with
+//!   their values at its end (Fletcher 1982 for rows, where it is the Maratos effect;
+//!   Transtrum and Sethna 2012, *Improvements to the Levenberg-Marquardt algorithm*, for
+//!   residuals).
+//! - Prices rise only where that lowers the linear violation (Byrd, Nocedal and Waltz,
+//!   *Steering exact penalty methods*, 2008).
+//! - The Hessian is `2 J'WJ` of the residuals plus a learnt part, see `curvature`.
+//! - Where the rows contradict each other the end is a least priced sum of violations.
 
 use super::curvature::Curvature;
-use super::linear::{add_outer, add_scaled, dot, multiply_symmetric};
+use super::linear::{add_outer, add_scaled};
 use super::problem::{
     Derivatives, Evaluation, Interval, Outcome, Problem, Row, Stop, variable_units,
 };
-use super::subproblem::{Forecast, Place, Subproblem};
+use super::subproblem::{Forecast, Subproblem};
 
 /// By what a row's violation is weighed against the others.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,19 +37,22 @@ pub enum RowWeights {
 pub struct MinimiserSettings {
     /// A row holds if `violation <= row_tolerance`, in units of its scale.
     pub row_tolerance: f64,
-    /// Converged if the rows hold and a step that the trust region does not confine moves
-    /// no variable by more than `step_tolerance` of its unit.
+    /// Converged if the rows hold and a step that is not held back moves no variable by more
+    /// than `step_tolerance` of its unit: the width of its box, or, without a box, the size of
+    /// its value.
     pub step_tolerance: f64,
     /// Converged if the rows hold and such a step would lower the penalty function by no
-    /// more than `fall_tolerance` times its size.
+    /// more than `fall_tolerance` times the objective's size. What a ranking needs is 1e-6;
+    /// the default asks for all the digits there are, which in a flat valley costs ten times
+    /// the evaluations.
     pub fall_tolerance: f64,
-    /// First half-width of the trust region in units of the variables. Larger saves steps,
-    /// smaller stays nearer to the start.
+    /// Largest first move of a curved variable, in units of the variables; it may double with
+    /// every step taken. Larger saves steps, smaller stays nearer to the start.
     pub radius: f64,
-    /// First penalty; 1 is right if a unit of violation is worth the objective's steepest
-    /// slope. Too large makes a narrow valley of the rows, too small costs extra
-    /// quadratic programmes.
-    pub penalty: f64,
+    /// First price of a unit of violation, in steepest slopes of the objective at the start.
+    /// Too large makes a narrow valley of the rows, too small costs extra quadratic
+    /// programmes.
+    pub price: f64,
     /// How rows are weighed against each other.
     pub weights: RowWeights,
     /// Most evaluations.
@@ -57,34 +66,24 @@ impl Default for MinimiserSettings {
             step_tolerance: 1e-9,
             fall_tolerance: 1e-15,
             radius: 0.2,
-            penalty: 1.0,
+            price: 1.0,
             weights: RowWeights::Scale,
             budget: 500,
         }
     }
 }
 
-/// Smallest trust region, in units of the variables.
-const LEAST_RADIUS: f64 = 1e-13;
-/// Factor by which penalties rise.
-const PENALTY_RISE: f64 = 10.0;
-/// How often they may rise in one step.
-const MOST_RISES: usize = 8;
-/// How often prices may be lowered in a run.
-const MOST_CUTS: usize = 30;
-/// A factor that makes every violation dearer than any gain.
-const ANY_PRICE: f64 = 1e8;
-/// Part of the penalty function's size that rounding may hide.
+/// Stalled if a step moves no variable by more than this part of its unit.
+const LEAST_LENGTH: f64 = 1e-13;
+/// Part of the objective's size that rounding may hide.
 const ROUNDING: f64 = 2e-15;
-/// Where rounding hides the gain of a step, the run has converged if no slope of the
-/// Lagrangian exceeds this part of the steepest slope the objective could have.
+/// Where rounding hides the gain of a damped step, the run has converged if
+/// `slope of the Lagrangian <= LEVEL * steepest slope`, per unit of a variable; the steepest
+/// slope is that at the start or the one that the residuals could add up to, if larger.
 const LEVEL: f64 = 1e-6;
-/// See [`Minimiser::assemble`].
+/// The unit of an unbounded variable is at least this part of the length that changes the
+/// residuals by their size.
 const SMALL_PART: f64 = 1e-3;
-/// A step that brings less than this part of the forecast is corrected.
-const CORRECTION_GAIN: f64 = 0.25;
-/// A step is taken if it brings more than this part of the forecast.
-const LEAST_GAIN: f64 = 1e-4;
 
 /// Solver of stage 2 with its memory, to be used for many starts.
 #[derive(Clone, Debug, Default)]
@@ -124,8 +123,10 @@ pub struct Minimiser {
     product: Vec<f64>,
     corrected_values: Vec<f64>,
     corrected_gradient: Vec<f64>,
+    first_slope: f64,
     radius: f64,
     damping: f64,
+    /// Factor of the next rise of the damping.
     growth: f64,
     best: Vec<f64>,
     best_objective: f64,
@@ -184,13 +185,13 @@ impl Minimiser {
         }
         self.keep_best();
         self.assemble();
-        self.begin_penalties();
-        let curvature_known = (0..self.curved).any(|j| self.known[j * self.x.len() + j] > 0.0);
-        let slope = self.steepest();
+        self.first_slope = self.steepest();
+        self.begin_prices();
+        let n = self.x.len();
+        self.structured = (0..self.curved).any(|j| self.known[j * n + j] > 0.0);
+        self.trust_learnt = !self.structured;
         self.learnt
-            .reset(&self.units, self.curved, slope, curvature_known);
-        self.structured = curvature_known;
-        self.trust_learnt = !curvature_known;
+            .reset(&self.units, self.curved, self.first_slope, self.structured);
     }
 
     /// Takes one accepted step, or finds out why there is none.
@@ -210,46 +211,10 @@ impl Minimiser {
                 self.stop = Some(Stop::Budget);
                 return;
             }
-            if std::env::var("TRACE").is_ok() {
-                let (f, v) = self.values();
-                println!(
-                    "{:4} f {f:.10e} v {v:.2e} rad {:.2e} len {:.2e} conf {} fall {:.2e} slope {:.1e} price {:.1e} cuts {} trust {} steps {} kept {} act {} {:?} s {:.3?} m {:.2?}",
-                    self.evaluations,
-                    self.radius,
-                    forecast.length,
-                    forecast.confined,
-                    forecast.fall(),
-                    forecast.slope,
-                    self.prices.first().unwrap_or(&0.0),
-                    self.cuts,
-                    self.trust_learnt,
-                    self.subproblem.quadratic.steps(),
-                    self.subproblem.kept.len(),
-                    self.subproblem
-                        .row_multipliers
-                        .iter()
-                        .filter(|m| **m != 0.0)
-                        .count(),
-                    self.subproblem
-                        .row_multipliers
-                        .iter()
-                        .enumerate()
-                        .filter(|m| *m.1 != 0.0)
-                        .map(|m| m.0)
-                        .collect::<Vec<_>>(),
-                    self.subproblem
-                        .step
-                        .iter()
-                        .zip(&self.units)
-                        .map(|(d, u)| d / u * 1e3)
-                        .collect::<Vec<_>>(),
-                    self.subproblem.bound_multipliers
-                );
-            }
             if self.attempt(problem, &forecast) {
                 return;
             }
-            if self.radius < LEAST_RADIUS || forecast.length < LEAST_RADIUS {
+            if forecast.length < LEAST_LENGTH {
                 self.stop = Some(Stop::Stalled);
             }
         }
@@ -377,180 +342,23 @@ impl Minimiser {
         most
     }
 
-    /// First prices of violation.
-    fn begin_penalties(&mut self) {
-        let n = self.x.len();
-        let penalty = self.settings.penalty * self.steepest();
-        self.prices.clear();
-        for (i, row) in self.rows.iter().enumerate() {
-            let slopes = &self.derivatives.rows[i * n..i * n + n];
-            let mut steepest = 0.0;
-            for (slope, unit) in slopes.iter().zip(&self.units) {
-                let slope = (slope * unit).abs();
-                if slope > steepest {
-                    steepest = slope;
-                }
-            }
-            let scale = match self.settings.weights {
-                RowWeights::Slope if steepest > 0.0 => steepest,
-                _ => row.scale,
-            };
-            self.prices.push(penalty / scale);
-        }
-        self.first_prices.clone_from(&self.prices);
-        self.cuts = 0;
-    }
-
-    /// Objective plus priced violation.
-    fn penalised(&self, values: &Evaluation) -> f64 {
-        let mut sum = 0.0;
-        for (i, row) in self.rows.iter().enumerate() {
-            sum += self.prices[i] * row.band.excess(values.rows[i]).abs();
-        }
-        values.total(&self.weights) + sum
-    }
-
-    /// Solves the quadratic programme, raising the penalties where that helps.
-    fn forecast(&mut self) -> Option<Forecast> {
-        let forecast = self.solve_programme()?;
-        let (before, after) = (forecast.violation_before, forecast.violation_after);
-        let tolerance = self.settings.row_tolerance;
-        if after <= tolerance || after <= 0.5 * before {
-            return Some(forecast);
-        }
-        // The least linear violation that any price can buy here.
-        self.old_prices.clone_from(&self.prices);
-        for price in &mut self.prices {
-            *price *= ANY_PRICE;
-        }
-        let least = self.solve_programme()?.violation_after;
-        self.prices.clone_from(&self.old_prices);
-        let aim = if least <= tolerance {
-            tolerance
-        } else {
-            // A tenth of what is possible is enough progress.
-            after.min(before - 0.1 * (before - least))
-        };
-        if least > 0.999 * after || after <= aim {
-            return self.solve_programme();
-        }
-        let mut forecast = None;
-        for _ in 0..MOST_RISES {
-            self.raise_prices();
-            forecast = Some(self.solve_programme()?);
-            if forecast.is_some_and(|raised| raised.violation_after <= aim) {
-                break;
-            }
-        }
-        forecast
-    }
-
-    /// Raises the price of the rows that pay it: of all together if they are weighed by
-    /// their scales, so that their ratio stays what the problem says.
-    fn raise_prices(&mut self) {
-        let each = self.settings.weights == RowWeights::Slope;
-        for (price, multiplier) in self.prices.iter_mut().zip(&self.subproblem.row_multipliers) {
-            if !each || multiplier.abs() >= *price {
-                *price *= PENALTY_RISE;
-            }
-        }
-    }
-
-    /// Lowers prices far above what the multipliers ask for: a price once needed far away
-    /// would make a narrow valley here. Only so many times, so that the run ends.
-    fn lower_prices(&mut self) {
-        if self.cuts >= MOST_CUTS {
-            return;
-        }
-        let mut common = 0.0_f64;
-        for (i, multiplier) in self.row_multipliers.iter().enumerate() {
-            common = common.max(multiplier.abs() / self.first_prices[i]);
-        }
-        let mut cut = false;
-        for (i, price) in self.prices.iter_mut().enumerate() {
-            let ratio = match self.settings.weights {
-                RowWeights::Slope => self.row_multipliers[i].abs() / self.first_prices[i],
-                RowWeights::Scale => common,
-            };
-            let enough = 10.0 * ratio * self.first_prices[i];
-            if enough > 0.0 && *price > 5.0 * enough {
-                *price = enough;
-                cut = true;
-            }
-        }
-        self.cuts += usize::from(cut);
-    }
-
-    /// The quadratic programme at the current point.
-    fn solve_programme(&mut self) -> Option<Forecast> {
-        self.subproblem.solve(&Place {
-            x: &self.x,
-            bounds: &self.bounds,
-            units: &self.units,
-            curved: self.curved,
-            radius: self.radius,
-            damping: self.damping,
-            gradient: &self.gradient,
-            rows: &self.rows,
-            values: &self.here.rows,
-            derivatives: &self.derivatives,
-            prices: &self.prices,
-        })
-    }
-
-    /// The same with rows and residuals that are linear with the slopes here, but through
-    /// their values at the trial point.
-    fn solve_corrected(&mut self) -> Option<Forecast> {
-        let n = self.x.len();
-        self.scratch.clear();
-        let ends = self.trial.iter().zip(&self.x);
-        self.scratch.extend(ends.map(|(there, here)| there - here));
-        self.corrected_values.clear();
-        for (i, value) in self.there.rows.iter().enumerate() {
-            let linear = dot(&self.derivatives.rows[i * n..i * n + n], &self.scratch);
-            self.corrected_values.push(value - linear);
-        }
-        self.corrected_gradient.clone_from(&self.gradient);
-        for (k, weight) in self.weights.iter().enumerate() {
-            let slopes = &self.derivatives.residuals[k * n..k * n + n];
-            let change = self.there.residuals[k] - self.here.residuals[k];
-            let bend = change - dot(slopes, &self.scratch);
-            add_scaled(&mut self.corrected_gradient, 2.0 * weight * bend, slopes);
-        }
-        self.subproblem.solve(&Place {
-            x: &self.x,
-            bounds: &self.bounds,
-            units: &self.units,
-            curved: self.curved,
-            radius: self.radius,
-            damping: self.damping,
-            gradient: &self.corrected_gradient,
-            rows: &self.rows,
-            values: &self.corrected_values,
-            derivatives: &self.derivatives,
-            prices: &self.prices,
-        })
-    }
-
-    /// What rounding may hide in the penalty function.
-    fn noise(&self, forecast: &Forecast) -> f64 {
-        ROUNDING * self.here.total(&self.weights).abs() + 4.0 * forecast.noise
-    }
-
     /// Whether the forecast says that the run is over.
     fn conclude(&self, forecast: &Forecast) -> Option<Stop> {
         let tolerance = self.settings.row_tolerance;
         let holds = self.here.worst_violation(&self.rows) <= tolerance;
         let size = self.here.total(&self.weights).abs();
-        if forecast.confined {
-            // A trust region that has shrunk until rounding hides the gain.
-            let hidden = holds && forecast.fall() <= 0.1 * self.noise(forecast);
-            let level = forecast.slope <= LEVEL * self.steepest_possible();
-            return hidden.then_some(if level {
+        if holds && forecast.fall() <= 0.1 * self.noise(forecast) {
+            // Rounding hides the gain, whatever confined the step.
+            let steepest = self.steepest_possible().max(self.first_slope);
+            let level = !forecast.confined || forecast.slope <= LEVEL * steepest;
+            return Some(if level {
                 Stop::Converged
             } else {
                 Stop::Stalled
             });
+        }
+        if forecast.confined {
+            return None;
         }
         let short = forecast.length <= self.settings.step_tolerance;
         let flat = forecast.fall() <= self.settings.fall_tolerance * size;
@@ -586,177 +394,6 @@ impl Minimiser {
         }
     }
 
-    fn place_trial(&mut self) {
-        for j in 0..self.x.len() {
-            self.trial[j] = self.bounds[j].clamp(self.x[j] + self.subproblem.step[j]);
-        }
-    }
-
-    fn keep_multipliers(&mut self) {
-        let subproblem = &self.subproblem;
-        self.row_multipliers.clone_from(&subproblem.row_multipliers);
-        self.bound_multipliers
-            .clone_from(&subproblem.bound_multipliers);
-    }
-
-    /// Tries the step of the last quadratic programme; moves there if it is good and sets
-    /// the trust region for the next.
-    fn attempt<P: Problem>(&mut self, problem: &mut P, forecast: &Forecast) -> bool {
-        self.place_trial();
-        self.keep_multipliers();
-        let mut gain = self.try_trial(problem, forecast);
-        if self.structured && gain > f64::NEG_INFINITY {
-            self.compare_models();
-        }
-        let first = gain;
-        if gain < CORRECTION_GAIN && gain > f64::NEG_INFINITY {
-            gain = self.correct(problem, forecast, gain);
-        }
-        if std::env::var("TRACE").is_ok() {
-            println!("     gain {gain:.3} first {first:.3} ");
-        }
-        let taken = gain > LEAST_GAIN && self.accept(problem);
-        if std::env::var("BOX").is_ok() {
-            if !taken {
-                let factor = if gain == f64::NEG_INFINITY { 0.25 } else { 0.5 };
-                self.radius = factor * self.radius.min(forecast.length);
-            } else if gain < 0.25 {
-                self.radius = 0.5 * self.radius.min(forecast.length);
-            } else if gain > 0.75 && forecast.confined {
-                self.radius = (2.0 * self.radius).max(self.radius);
-            }
-        } else {
-            let curvature = forecast.fall() / forecast.square;
-            if gain == f64::NEG_INFINITY {
-                self.radius = 0.25 * self.radius.min(forecast.length);
-            } else if !taken {
-                self.damping += self.growth * curvature;
-                self.growth *= 2.0;
-            } else {
-                self.growth = 1.0;
-                let g = 2.0 * gain - 1.0;
-                self.damping *= (1.0 - g * g * g)
-                    .max(if gain > 0.9 { 0.1 } else { 0.3 })
-                    .min(2.0);
-                if gain < 0.25 {
-                    self.damping += 0.5 * curvature;
-                }
-                if self.damping < 1e-4 * curvature {
-                    self.damping = 0.0;
-                }
-                self.radius = (2.0 * self.radius)
-                    .min(std::env::var("RMAX").map_or(1.0, |r| r.parse().unwrap()));
-            }
-        }
-        taken
-    }
-
-    /// Evaluates the trial point; returns the part of the forecast that came true, minus
-    /// infinity where there is no value.
-    fn try_trial<P: Problem>(&mut self, problem: &mut P, forecast: &Forecast) -> f64 {
-        self.evaluations += 1;
-        if self.there.fill(problem, &self.trial).is_err() {
-            return f64::NEG_INFINITY;
-        }
-        let before = self.penalised(&self.here);
-        let noise = self.noise(forecast);
-        let fall = before - self.penalised(&self.there);
-        (fall + noise) / (forecast.fall() + noise)
-    }
-
-    /// Asks which model foretold the Lagrangian at the trial point better, with the learnt
-    /// part or without, and uses that one for the next step (Dennis, Gay and Welsch 1981).
-    fn compare_models(&mut self) {
-        let n = self.x.len();
-        self.scratch.clear();
-        let ends = self.trial.iter().zip(&self.x);
-        self.scratch.extend(ends.map(|(there, here)| there - here));
-        let step = &self.scratch;
-        let mut actual = self.there.total(&self.weights) - self.here.total(&self.weights);
-        let mut linear = dot(&self.gradient, step);
-        for (i, multiplier) in self.row_multipliers.iter().enumerate() {
-            if *multiplier != 0.0 {
-                actual += multiplier * (self.there.rows[i] - self.here.rows[i]);
-                linear += multiplier * dot(&self.derivatives.rows[i * n..i * n + n], step);
-            }
-        }
-        self.product.resize(n, 0.0);
-        multiply_symmetric(&self.known, n, step, &mut self.product);
-        let without = linear + 0.5 * dot(step, &self.product);
-        let with = without + 0.5 * self.learnt.along(step);
-        let (error_with, error_without) = ((actual - with).abs(), (actual - without).abs());
-        self.trust_learnt = if self.trust_learnt {
-            error_with <= 1.5 * error_without
-        } else {
-            1.5 * error_with < error_without
-        };
-    }
-
-    /// Second-order correction: a step made with the values at the trial point and the
-    /// slopes here, for rows (Fletcher 1982) and residuals alike (there it is what Transtrum
-    /// and Sethna 2012 call geodesic acceleration: it follows a curved valley).
-    fn correct<P: Problem>(&mut self, problem: &mut P, forecast: &Forecast, gain: f64) -> f64 {
-        let owed = self.penalised(&self.there) - self.there.total(&self.weights);
-        let useful = !self.weights.is_empty() || owed > 0.1 * forecast.fall();
-        if !useful || self.solve_corrected().is_none() {
-            return gain;
-        }
-        self.plain_trial.clone_from(&self.trial);
-        std::mem::swap(&mut self.plain_there, &mut self.there);
-        self.place_trial();
-        let corrected = self.try_trial(problem, forecast);
-        if corrected > gain {
-            return corrected;
-        }
-        std::mem::swap(&mut self.trial, &mut self.plain_trial);
-        std::mem::swap(&mut self.plain_there, &mut self.there);
-        gain
-    }
-
-    /// Moves to the trial point and learns from the step; `false` if it has no derivatives.
-    fn accept<P: Problem>(&mut self, problem: &mut P) -> bool {
-        self.differentiations += 1;
-        if self.ahead.fill(problem, &self.trial).is_err() {
-            return false;
-        }
-        std::mem::swap(&mut self.x, &mut self.trial);
-        std::mem::swap(&mut self.here, &mut self.there);
-        std::mem::swap(&mut self.derivatives, &mut self.ahead);
-        self.iterations += 1;
-        self.keep_best();
-        self.assemble();
-        self.learn();
-        self.lower_prices();
-        true
-    }
-
-    /// Feeds the change of the Lagrangian's gradient to the learnt curvature.
-    fn learn(&mut self) {
-        let n = self.x.len();
-        let change = &mut self.gradient_change;
-        change.clear();
-        let objectives = self.derivatives.objective.iter().zip(&self.ahead.objective);
-        change.extend(objectives.map(|(now, before)| now - before));
-        for (k, weight) in self.weights.iter().enumerate() {
-            let factor = 2.0 * weight * self.here.residuals[k];
-            let span = k * n..k * n + n;
-            add_scaled(change, factor, &self.derivatives.residuals[span.clone()]);
-            add_scaled(change, -factor, &self.ahead.residuals[span]);
-        }
-        for (i, multiplier) in self.row_multipliers.iter().enumerate() {
-            if *multiplier != 0.0 {
-                let span = i * n..i * n + n;
-                add_scaled(change, *multiplier, &self.derivatives.rows[span.clone()]);
-                add_scaled(change, -multiplier, &self.ahead.rows[span]);
-            }
-        }
-        self.scratch.clear();
-        let ends = self.x.iter().zip(&self.trial);
-        self.scratch.extend(ends.map(|(now, before)| now - before));
-        let (step, change) = (&self.scratch, &self.gradient_change);
-        self.learnt.learn(&self.known, n, step, change, &self.units);
-    }
-
     /// Remembers the current point if it is the best so far.
     fn keep_best(&mut self) {
         let (objective, violation) = self.values();
@@ -778,5 +415,7 @@ impl Minimiser {
     }
 }
 
+mod prices;
+mod step;
 #[cfg(test)]
 mod tests;

@@ -106,6 +106,8 @@ pub struct QuadraticSolver {
     /// Dual direction of the active constraints.
     dual: Vec<f64>,
     norms: Vec<f64>,
+    /// Rows that wanted to move when all were last looked at.
+    watched: Vec<usize>,
     steps: usize,
 }
 
@@ -168,6 +170,7 @@ impl QuadraticSolver {
         self.n = n;
         self.steps = 0;
         self.active.clear();
+        self.watched.clear();
         self.intervals.clear();
         self.multipliers.clear();
         self.multipliers.resize(rows + n, 0.0);
@@ -204,31 +207,61 @@ impl QuadraticSolver {
     }
 
     /// The constraint whose multiplier most wants to move, by distance in `x`.
-    fn most_violated(&self, program: &QuadraticProgram<'_>) -> Option<Entering> {
-        let n = self.n;
-        let rows = program.row_lower.len();
+    ///
+    /// Rows are looked for among those that wanted to move when all were last looked at;
+    /// only when none of them does are all looked at again.
+    fn most_violated(&mut self, program: &QuadraticProgram<'_>) -> Option<Entering> {
         let size = largest(&self.x);
-        let mut worst = 0.0;
-        let mut found = None;
-        for i in 0..rows {
-            let standing = self.standing[i];
-            let norm = self.norms[i];
-            if standing == Standing::Active || norm == 0.0 {
-                continue;
-            }
-            let value = dot(&program.rows[i * n..i * n + n], &self.x);
-            let ends = (program.row_lower[i], program.row_upper[i]);
-            let candidate = candidate(i, value, ends, program.penalties[i], standing);
-            if let Some(entering) = candidate {
-                let distance = (value - entering.target).abs() / norm;
-                let blur = VIOLATED * (size + entering.target.abs() / norm) + LEAST_DISTANCE;
-                if distance > worst && distance > blur {
-                    worst = distance;
-                    found = Some(entering);
+        let mut found = self.violated_bound(program);
+        for index in &self.watched {
+            self.compare_row(program, *index, size, &mut found);
+        }
+        if found.is_none() {
+            self.watched.clear();
+            for index in 0..program.row_lower.len() {
+                let mut row = None;
+                self.compare_row(program, index, size, &mut row);
+                if let Some((distance, _)) = row {
+                    self.watched.push(index);
+                    if found.is_none_or(|(worst, _)| distance > worst) {
+                        found = row;
+                    }
                 }
             }
         }
-        for j in 0..n {
+        found.map(|(_, entering)| entering)
+    }
+
+    /// Puts row `index` in the place of `found` if it is further from where it wants to be.
+    fn compare_row(
+        &self,
+        program: &QuadraticProgram<'_>,
+        index: usize,
+        size: f64,
+        found: &mut Option<(f64, Entering)>,
+    ) {
+        let n = self.n;
+        let standing = self.standing[index];
+        let norm = self.norms[index];
+        if standing == Standing::Active || norm == 0.0 {
+            return;
+        }
+        let value = dot(&program.rows[index * n..index * n + n], &self.x);
+        let ends = (program.row_lower[index], program.row_upper[index]);
+        if let Some(entering) = candidate(index, value, ends, program.penalties[index], standing) {
+            let distance = (value - entering.target).abs() / norm;
+            let blur = VIOLATED * (size + entering.target.abs() / norm) + LEAST_DISTANCE;
+            if distance > blur && found.is_none_or(|(worst, _)| distance > worst) {
+                *found = Some((distance, entering));
+            }
+        }
+    }
+
+    /// The most violated bound of a variable.
+    fn violated_bound(&self, program: &QuadraticProgram<'_>) -> Option<(f64, Entering)> {
+        let rows = program.row_lower.len();
+        let mut found: Option<(f64, Entering)> = None;
+        for j in 0..self.n {
             let value = self.x[j];
             let standing = self.standing[rows + j];
             if standing == Standing::Active {
@@ -237,9 +270,9 @@ impl QuadraticSolver {
             let ends = (program.lower[j], program.upper[j]);
             if let Some(entering) = candidate(rows + j, value, ends, f64::INFINITY, standing) {
                 let distance = (value - entering.target).abs();
-                if distance > worst && distance > VIOLATED * entering.target.abs() {
-                    worst = distance;
-                    found = Some(entering);
+                let blur = VIOLATED * entering.target.abs();
+                if distance > blur && found.is_none_or(|(worst, _)| distance > worst) {
+                    found = Some((distance, entering));
                 }
             }
         }

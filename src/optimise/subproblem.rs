@@ -7,7 +7,7 @@
 //! the bounds can bring to an end of its band is left out, which changes nothing.
 
 use super::curvature::Curvature;
-use super::linear::{add_scaled, dot, multiply_symmetric};
+use super::linear::{add_scaled, dot, dot_sizes, multiply_symmetric};
 use super::problem::{Derivatives, Interval, Row};
 use super::qp::{QuadraticProgram, QuadraticSolver, QuadraticStop};
 
@@ -77,13 +77,16 @@ pub struct Subproblem {
     gradient: Vec<f64>,
     lower: Vec<f64>,
     upper: Vec<f64>,
-    pub kept: Vec<usize>,
+    /// Middle and half-width of the bounds of the step, in the problem's own lengths.
+    middles: Vec<f64>,
+    reaches: Vec<f64>,
+    kept: Vec<usize>,
     rows: Vec<f64>,
     row_lower: Vec<f64>,
     row_upper: Vec<f64>,
     penalties: Vec<f64>,
     scratch: Vec<f64>,
-    pub quadratic: QuadraticSolver,
+    quadratic: QuadraticSolver,
     /// The step in the problem's own lengths.
     pub step: Vec<f64>,
     /// Multipliers of all rows.
@@ -151,33 +154,29 @@ impl Subproblem {
     /// Copies the rows that some step within the bounds can bring to an end of its band.
     fn linearise(&mut self, place: &Place<'_>) {
         let n = place.x.len();
+        self.middles.clear();
+        self.reaches.clear();
+        for (j, unit) in place.units.iter().enumerate() {
+            let lower = self.lower[j].max(-FAR);
+            let upper = self.upper[j].min(FAR);
+            self.middles.push(0.5 * (lower + upper) * unit);
+            self.reaches.push(0.5 * (upper - lower) * unit);
+        }
         self.kept.clear();
         self.rows.clear();
         self.row_lower.clear();
         self.row_upper.clear();
         self.penalties.clear();
-        self.scratch.resize(n, 0.0);
         for (i, row) in place.rows.iter().enumerate() {
             let slopes = &place.derivatives.rows[i * n..i * n + n];
             let value = place.values[i];
-            let (mut least, mut most) = (value, value);
-            for j in 0..n {
-                let slope = slopes[j] * place.units[j];
-                self.scratch[j] = slope;
-                let (down, up) = if slope > 0.0 {
-                    (self.lower[j], self.upper[j])
-                } else {
-                    (self.upper[j], self.lower[j])
-                };
-                if slope != 0.0 {
-                    least += slope * down;
-                    most += slope * up;
-                }
-            }
-            let inside = least > row.band.lower && most < row.band.upper;
+            let middle = value + dot(slopes, &self.middles);
+            let reach = dot_sizes(slopes, &self.reaches);
+            let inside = middle - reach > row.band.lower && middle + reach < row.band.upper;
             if !inside {
                 self.kept.push(i);
-                self.rows.extend_from_slice(&self.scratch);
+                let scaled = slopes.iter().zip(place.units);
+                self.rows.extend(scaled.map(|(slope, unit)| slope * unit));
                 self.row_lower.push(row.band.lower - value);
                 self.row_upper.push(row.band.upper - value);
                 self.penalties.push(place.prices[i]);
@@ -305,6 +304,8 @@ impl Subproblem {
     }
 }
 
+/// Stands for an infinite bound where a finite number is needed.
+const FAR: f64 = 1e100;
 /// Shifts of the diagonal tried, relative to its largest entry: from the least ...
 const LEAST_SHIFT: f64 = 1e-12;
 /// ... by powers of ten up to the most, ...

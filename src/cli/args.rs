@@ -1,0 +1,183 @@
+//! Commands and flags.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+const AFTER: &str = "\
+Files are named by what they hold: NAME.layout.json (one suspension, fully placed),
+NAME.objectives.json (what its curves should be), NAME.brief.json (the question put to
+the search). `pivotwright schema` prints what may stand in each.
+
+Exit code: 0 answered, and what was wanted is met; 1 answered, but a target is not met
+or nothing is feasible; 2 bad input or usage. Kinematics only: neither strength nor
+fatigue is looked at.";
+
+/// Finds where the pivots of a bicycle's rear suspension should go.
+#[derive(Clone, Debug, Parser)]
+#[command(version, after_help = AFTER, max_term_width = 100)]
+#[command(arg_required_else_help = true, disable_help_subcommand = true)]
+pub struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Clone, Debug, Subcommand)]
+pub enum Command {
+    /// Search for layouts that meet the targets of a brief
+    ///
+    /// Reads a brief and the layout and objective files that it names. Prints the distinct
+    /// layouts found, best first, and writes them with a report into a new folder, by default
+    /// NAME.run beside NAME.brief.json.
+    #[command(after_help = "Example:\n  pivotwright search trail.brief.json --starts 500 --keep 5")]
+    Search(SearchArguments),
+    /// Print the curves of a layout
+    ///
+    /// Reads one layout and prints its leverage rate, anti-squat, anti-rise, axle path, chain
+    /// growth, pedal kickback and geometry along the travel, and the numbers that sum them up.
+    /// With objective files also which targets it meets and by how much; the exit code is then
+    /// 1 when one is missed.
+    #[command(after_help = "Examples:
+  pivotwright curves trail.layout.json
+  pivotwright curves trail.layout.json --objectives rate.objectives.json
+  pivotwright curves trail.layout.json --format csv --samples 101 > trail.csv")]
+    Curves(CurvesArguments),
+    /// Set layouts side by side and tell their differences
+    ///
+    /// Reads two layouts or more. Prints their curves at top, sag and end side by side, then
+    /// how each differs from the first, worst difference first. Differences are measured by
+    /// what a rider or a test would just notice (common practice, no source): 0.1 of leverage
+    /// rate, 10 % of anti-squat or anti-rise, 5 mm of travel or of height, 0.5 degrees of head
+    /// angle, and so on; the list names the measure of each.
+    #[command(
+        after_help = "Example:\n  pivotwright compare known.layout.json candidate.layout.json"
+    )]
+    Compare(CompareArguments),
+    /// Check files and say what they hold
+    ///
+    /// Reads layouts, objective sets and briefs, told apart by their names, else by their keys.
+    /// A layout is moved over its whole stroke; with a brief the files that it names are
+    /// checked too. Prints a line for each good file. Every fault of a file's first faulty
+    /// stage (syntax; keys and values; structure; motion) is told on stderr, one a line.
+    #[command(after_help = "Example:\n  pivotwright check trail.layout.json trail.brief.json")]
+    Check(CheckArguments),
+    /// Print the JSON Schema of a kind of file
+    ///
+    /// Reads nothing. An editor that is told of the schema completes and checks such a file
+    /// while it is written.
+    #[command(after_help = "Example:\n  pivotwright schema layout > layout.schema.json")]
+    Schema(SchemaArguments),
+}
+
+/// Arguments of `search`.
+#[derive(Clone, Debug, Args)]
+pub struct SearchArguments {
+    /// The brief, or - for stdin (paths in it are then relative to the current folder)
+    pub brief: PathBuf,
+    /// Folder for the results; it must not exist or be empty [default: NAME.run, NAME-2.run, ...]
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Number of starts [default: the brief's]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    pub starts: Option<u64>,
+    /// Seed of everything drawn at random; the same seed gives the same results [default: the
+    /// brief's]
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Number of threads; results do not depend on it [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Number of layouts to keep [default: the brief's]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=9999))]
+    pub keep: Option<u16>,
+    /// Show no progress
+    #[arg(long)]
+    pub quiet: bool,
+}
+
+/// Arguments of `curves`.
+#[derive(Clone, Debug, Args)]
+pub struct CurvesArguments {
+    /// The layout, or - for stdin
+    pub layout: PathBuf,
+    /// Form of the output; json and csv give every number in full
+    #[arg(long, value_enum, default_value_t = CurvesFormat::Table)]
+    pub format: CurvesFormat,
+    /// Number of samples in json and csv, uniform in travel from top to end
+    #[arg(long, value_name = "N", default_value_t = 21)]
+    #[arg(value_parser = clap::value_parser!(u32).range(2..=100_000))]
+    pub samples: u32,
+    /// Objective files whose targets the layout is held against
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub objectives: Vec<PathBuf>,
+}
+
+/// Forms of the output of `curves`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum CurvesFormat {
+    /// For reading
+    Table,
+    /// Top, sag, end, samples and summary
+    Json,
+    /// One row a sample
+    Csv,
+}
+
+/// Arguments of `compare`.
+#[derive(Clone, Debug, Args)]
+pub struct CompareArguments {
+    /// Two layouts or more; the others are held against the first
+    #[arg(value_name = "LAYOUT", required = true, num_args = 2..)]
+    pub layouts: Vec<PathBuf>,
+    /// Form of the output; json gives every number in full
+    #[arg(long, value_enum, default_value_t = CompareFormat::Table)]
+    pub format: CompareFormat,
+}
+
+/// Forms of the output of `compare`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum CompareFormat {
+    /// For reading
+    Table,
+    /// Each layout's numbers and all differences
+    Json,
+}
+
+/// Arguments of `check`.
+#[derive(Clone, Debug, Args)]
+pub struct CheckArguments {
+    /// Layouts, objective sets and briefs, or - for stdin
+    #[arg(value_name = "FILE", required = true)]
+    pub files: Vec<PathBuf>,
+}
+
+/// Arguments of `schema`.
+#[derive(Clone, Debug, Args)]
+pub struct SchemaArguments {
+    /// The kind of file
+    #[arg(value_enum)]
+    pub kind: SchemaKind,
+}
+
+/// The kinds of file that a person writes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SchemaKind {
+    /// One suspension, fully placed
+    Layout,
+    /// What its curves should be
+    Objectives,
+    /// The question put to the search
+    Brief,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_arguments_are_consistent() {
+        Arguments::command().debug_assert();
+    }
+}

@@ -1,0 +1,115 @@
+//! `check`: what files hold, or what is wrong with them.
+
+use super::args::CheckArguments;
+use super::files::{self, Kind, Source};
+use super::{Outcome, output, print, warn};
+use crate::curves::Suspension;
+use crate::design::Construction;
+use crate::input::fault::quoted;
+use crate::input::{Brief, Faults, Layout, Mechanism, ObjectiveSet, PointId};
+use crate::mechanism::Plan;
+use std::fmt::Write;
+use std::path::Path;
+
+/// Checks every file, whatever is wrong with those before it.
+pub(super) fn run(arguments: &CheckArguments) -> anyhow::Result<Outcome> {
+    let mut outcome = Outcome::Met;
+    for path in &arguments.files {
+        match check(path) {
+            Ok(line) => print(&format!("{line}\n"))?,
+            Err(faults) => {
+                output::complain(&faults.to_string());
+                outcome = Outcome::BadInput;
+            }
+        }
+    }
+    Ok(outcome)
+}
+
+/// The line that says what the file at `path` holds.
+fn check(path: &Path) -> Result<String, Faults> {
+    let source = Source::read(path)?;
+    match source.kind() {
+        Some(Kind::Layout) => {
+            let layout = source.layout()?;
+            let plan = Plan::compile(&source.file, &layout.mechanism)?;
+            let suspension = Suspension::new(&plan, &source.file, &layout)?;
+            files::warnings(&source.file, &layout, &suspension)
+                .iter()
+                .for_each(|warning| warn(warning));
+            Ok(layout_line(&source.file, &layout, &suspension))
+        }
+        Some(Kind::Objectives) => {
+            let set = source.objectives()?;
+            Ok(objectives_line(&source.file, &set))
+        }
+        Some(Kind::Brief) => {
+            let file = source.file.clone();
+            let read = files::brief_from(path, source)?;
+            let (layout_file, layout) = (&read.layout_file, &read.brief.layout);
+            let plan = Plan::compile(layout_file, &layout.mechanism)?;
+            // The drawn layout only starts the search, which may well mend its motion.
+            match Suspension::new(&plan, layout_file, layout) {
+                Ok(suspension) => files::warnings(layout_file, layout, &suspension)
+                    .iter()
+                    .for_each(|warning| warn(warning)),
+                Err(faults) => warn(&format!("{faults}; {file} searches from it all the same")),
+            }
+            Ok(brief_line(&file, &read.brief))
+        }
+        None => Err(source.of_no_kind()),
+    }
+}
+
+fn layout_line(file: &str, layout: &Layout, suspension: &Suspension) -> String {
+    let mechanism = &layout.mechanism;
+    format!(
+        "{file}: layout {}: {} bodies, {}, 1 degree of freedom, {:.1} mm of travel from a \
+         {:.1} x {} mm shock",
+        quoted(&layout.name),
+        mechanism.bodies.len(),
+        counted(pivots(mechanism), "pivot"),
+        suspension.total_travel(),
+        mechanism.eye_to_eye(),
+        mechanism.shock.stroke,
+    )
+}
+
+/// Points that stand on several bodies.
+fn pivots(mechanism: &Mechanism) -> usize {
+    (0..mechanism.points.len())
+        .filter(|&point| mechanism.bodies_of(PointId(point)).count() > 1)
+        .count()
+}
+
+fn objectives_line(file: &str, set: &ObjectiveSet) -> String {
+    let targets = counted(set.targets.len(), "target");
+    format!("{file}: objective set {}: {targets}", quoted(&set.name))
+}
+
+fn brief_line(file: &str, brief: &Brief) -> String {
+    let sizes = brief.sizes();
+    // How many coordinates are free does not depend on the size of the shock.
+    let free = sizes
+        .first()
+        .map_or(0, |&size| Construction::new(brief, size).variables().len());
+    let targets = brief.objectives.iter().map(|(_, set)| set.targets.len());
+    let mut line = format!(
+        "{file}: brief {}: {} of {}, {} in {}, {}, ",
+        quoted(&brief.name),
+        counted(free, "free coordinate"),
+        counted(brief.free.len(), "point"),
+        counted(targets.sum(), "target"),
+        counted(brief.objectives.len(), "objective set"),
+        counted(brief.limits.len(), "limit"),
+    );
+    let _ = write!(line, "{}", counted(sizes.len(), "shock size"));
+    let _ = write!(line, ", from layout {}", quoted(&brief.layout.name));
+    line
+}
+
+/// Such as "1 pivot" and "4 pivots".
+fn counted(count: usize, noun: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {noun}{plural}")
+}

@@ -1,0 +1,51 @@
+//! `curves`: the curves of one layout, and how it does against objective sets.
+
+use super::args::{CurvesArguments, CurvesFormat};
+use super::files;
+use super::{Outcome, output, print, warn};
+use crate::curves::Suspension;
+use crate::design::Assessment;
+use crate::input::{Faults, ObjectiveSet};
+use crate::report::{self, Subject, Verdict};
+
+/// Prints the curves in the form asked for.
+pub(super) fn run(arguments: &CurvesArguments) -> anyhow::Result<Outcome> {
+    let layout = files::load_mechanism(&arguments.layout);
+    let sets = files::load_objectives(&arguments.objectives);
+    let ((file, layout, plan), sets) = files::both(layout, sets)?;
+    let faults = sets
+        .iter()
+        .flat_map(|(file, set)| set.check_against(file, &layout));
+    Faults::none_or(faults.collect(), ())?;
+    let suspension = Suspension::new(&plan, &file, &layout)?;
+    files::warnings(&file, &layout, &suspension)
+        .iter()
+        .for_each(|warning| warn(warning));
+
+    let subject = Subject::new(&layout, &suspension);
+    let sets: Vec<&ObjectiveSet> = sets.iter().map(|(_, set)| set).collect();
+    let assessment = Assessment::new(&suspension, &sets, &[]);
+    let verdict = (!sets.is_empty()).then_some(Verdict {
+        sets: &sets,
+        targets: &assessment.targets,
+    });
+    match arguments.format {
+        CurvesFormat::Table => print(&report::curves::text(&subject, verdict.as_ref()))?,
+        CurvesFormat::Json => {
+            let value = report::json::curves(&subject, arguments.samples, verdict.as_ref());
+            print(&report::json::text(&value))?;
+        }
+        CurvesFormat::Csv => {
+            print(&report::csv::samples(&subject, arguments.samples))?;
+            // The rows have no room for targets.
+            if let Some(verdict) = &verdict {
+                output::complain(report::curves::targets(verdict).trim_end());
+            }
+        }
+    }
+    Ok(if assessment.feasible() {
+        Outcome::Met
+    } else {
+        Outcome::NotMet
+    })
+}

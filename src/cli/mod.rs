@@ -1,0 +1,85 @@
+//! Floor 7: the command line. The only floor that knows files and streams.
+//!
+//! - `args`: commands and flags, and their help.
+//! - `files`: from a path to a checked layout, objective set or brief.
+//! - One file for each command; what it prints is text from `report`.
+//!
+//! Results go to stdout, warnings and faults to stderr. A closed pipe is no error.
+
+pub mod args;
+mod check;
+mod compare;
+mod curves;
+pub mod files;
+mod output;
+mod progress;
+mod run_folder;
+mod schema;
+mod search;
+
+use crate::input::Faults;
+use args::{Arguments, Command};
+use clap::Parser;
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+pub use output::{print, warn};
+
+/// How a command ends that ran to its end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// Everything asked for is answered, and what was wanted is met: exit code 0.
+    Met,
+    /// Answered, but a target is not met or nothing is feasible: exit code 1.
+    NotMet,
+    /// A file is at fault, and said so: exit code 2.
+    BadInput,
+}
+
+impl Outcome {
+    /// The exit code of the program.
+    #[must_use]
+    pub const fn code(self) -> u8 {
+        match self {
+            Self::Met => 0,
+            Self::NotMet => 1,
+            Self::BadInput => 2,
+        }
+    }
+}
+
+/// Runs the program with its arguments, the first being its own name.
+#[must_use]
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        // Help and version come this way too; neither they nor a closed pipe are an error.
+        Err(error) => {
+            let _ = error.print();
+            return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
+        }
+    };
+    let outcome = dispatch(&arguments.command).unwrap_or_else(|error| {
+        report(&error);
+        Outcome::BadInput
+    });
+    ExitCode::from(outcome.code())
+}
+
+fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
+    match command {
+        Command::Search(arguments) => search::run(arguments),
+        Command::Curves(arguments) => curves::run(arguments),
+        Command::Compare(arguments) => compare::run(arguments),
+        Command::Check(arguments) => check::run(arguments),
+        Command::Schema(arguments) => schema::run(arguments),
+    }
+}
+
+/// Faults name their file and stand one on a line; anything else is told with its causes.
+fn report(error: &anyhow::Error) {
+    match error.downcast_ref::<Faults>() {
+        Some(faults) => output::complain(&faults.to_string()),
+        None => output::complain(&format!("pivotwright: {error:#}")),
+    }
+}

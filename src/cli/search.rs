@@ -1,0 +1,107 @@
+//! `search`: from a brief to ranked feasible layouts.
+
+use super::args::SearchArguments;
+use super::files::{BriefSources, Source, read_brief};
+use super::progress::ProgressLine;
+use super::run_folder::RunFolder;
+use super::{Outcome, print, warn};
+use crate::design::contradictions;
+use crate::report::results::InputFile;
+use crate::report::{ranking, results};
+use crate::study::{Control, Search, Study};
+use serde_json::json;
+use sha2::{Digest, Sha256};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Instant;
+
+/// Runs the search.
+pub(super) fn run(arguments: &SearchArguments) -> anyhow::Result<Outcome> {
+    let BriefSources {
+        mut brief,
+        layout_file,
+        inputs,
+    } = read_brief(&arguments.brief)?;
+    let search = &mut brief.search;
+    search.starts = arguments.starts.unwrap_or(search.starts);
+    search.seed = arguments.seed.unwrap_or(search.seed);
+    search.keep = arguments.keep.map_or(search.keep, usize::from);
+    let inputs: Vec<InputFile> = inputs.iter().map(hash).collect();
+    for contradiction in contradictions(&brief) {
+        warn(&contradiction_words(&contradiction));
+    }
+    let search = Search::new(
+        brief,
+        &layout_file,
+        arguments.threads.map_or(0, usize::from),
+    )?;
+    // Before the work, so that a folder that cannot be made costs nothing.
+    let folder = RunFolder::create(arguments.out.as_deref(), &arguments.brief)?;
+    let asked_to_stop = Arc::new(AtomicBool::new(false));
+    let flag = Arc::clone(&asked_to_stop);
+    // Without a handler Ctrl-C ends the program as usual, which is no reason not to search.
+    let _ = ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed));
+    let begun = Instant::now();
+    let mut line = ProgressLine::new(search.brief().search.starts, arguments.quiet);
+    let study = search.run(|progress| {
+        line.tell(progress);
+        if asked_to_stop.load(Ordering::Relaxed) {
+            Control::Stop
+        } else {
+            Control::GoOn
+        }
+    })?;
+    line.finish();
+    let seconds = begun.elapsed().as_secs_f64();
+    write(&folder, &search, &inputs, &study, seconds)?;
+    if study.interrupted {
+        warn("ended early as asked; what was found until then is ranked and written");
+    }
+    let text = ranking::text(search.brief(), &study);
+    print(&format!("{text}\nWritten to {}\n", folder.path().display()))?;
+    Ok(if study.feasible() {
+        Outcome::Met
+    } else {
+        Outcome::NotMet
+    })
+}
+
+/// A contradiction as a warning, with the shock that it is about.
+pub(super) fn contradiction_words(contradiction: &crate::design::Contradiction) -> String {
+    let shock = contradiction.size.map_or_else(String::new, |size| {
+        format!("with the {} x {} shock ", size.eye_to_eye, size.stroke)
+    });
+    format!(
+        "{shock}targets contradict each other for any linkage: {}",
+        contradiction.statement
+    )
+}
+
+fn hash(source: &Source) -> InputFile {
+    let digest = Sha256::digest(source.text.as_bytes());
+    let sha256 = digest.iter().map(|byte| format!("{byte:02x}")).collect();
+    InputFile {
+        file: source.file.clone(),
+        sha256,
+    }
+}
+
+fn write(
+    folder: &RunFolder,
+    search: &Search,
+    inputs: &[InputFile],
+    study: &Study,
+    seconds: f64,
+) -> anyhow::Result<()> {
+    for (index, ranked) in study.layouts.iter().enumerate() {
+        folder.write(&ranking::layout_file(index + 1), &ranked.layout.to_json())?;
+    }
+    folder.write("ranking.csv", &ranking::csv(search.brief(), study))?;
+    folder.write(
+        "results.json",
+        &results::text(search.brief(), inputs, study),
+    )?;
+    // All that depends on the clock stands here alone.
+    let times = json!({"seconds": seconds, "starts_per_second": study.starts as f64 / seconds});
+    folder.write("times.json", &crate::report::json::text(&times))
+}
