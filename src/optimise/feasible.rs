@@ -348,27 +348,23 @@ mod tests {
     use super::*;
     use crate::optimise::NotEvaluable;
 
-    /// Two rows that a valley along x = y joins, with y held at its bound near the end:
-    /// `x - y = 0` within 0.001 (steep) and `x + y >= 3` (gentle), in the box [0, 2] x [0, 1].
-    struct Corner {
-        bounds: Vec<Interval>,
-        rows: Vec<Row>,
+    /// `x + 2 y` near 1 and `x + 2.02 y` near 0.99 in the box [0, 3] x [0, 1]: both centres
+    /// meet at (2, -0.5), outside; within the box x = 0.995 on the edge y = 0 will do.
+    struct Edge {
+        bounds: [Interval; 2],
+        rows: [Row; 2],
     }
 
-    impl Corner {
-        fn new() -> Self {
-            Self {
-                bounds: vec![Interval::new(0.0, 2.0), Interval::new(0.0, 1.0)],
-                rows: vec![
-                    Row::at_least(2.5),
-                    Row::between(-1e-3, 1e-3),
-                    Row::at_most(2.6),
-                ],
-            }
+    const SLOPES: [[f64; 2]; 2] = [[1.0, 2.0], [1.0, 2.02]];
+
+    fn edge() -> Edge {
+        Edge {
+            bounds: [Interval::new(0.0, 3.0), Interval::new(0.0, 1.0)],
+            rows: [Row::between(0.99, 1.01), Row::between(0.98, 1.0)],
         }
     }
 
-    impl Problem for Corner {
+    impl Problem for Edge {
         fn bounds(&self) -> &[Interval] {
             &self.bounds
         }
@@ -376,25 +372,78 @@ mod tests {
             &self.rows
         }
         fn evaluate(&mut self, x: &[f64], out: &mut Evaluation) -> Result<(), NotEvaluable> {
-            out.rows[0] = x[0] + x[1];
-            out.rows[1] = (x[0] - x[1]) * x[1] * (x[1] - 1.0);
-            out.rows[2] = x[0] + x[1];
+            for (value, slopes) in out.rows.iter_mut().zip(SLOPES) {
+                *value = slopes[0] * x[0] + slopes[1] * x[1];
+            }
             Ok(())
         }
-        fn differentiate(&mut self, x: &[f64], out: &mut Derivatives) -> Result<(), NotEvaluable> {
-            let (u, v) = (x[0], x[1]);
-            let slope = -v * (v - 1.0) + (u - v) * (2.0 * v - 1.0);
-            out.rows
-                .copy_from_slice(&[1.0, 1.0, v * (v - 1.0), slope, 1.0, 1.0]);
+        fn differentiate(&mut self, _: &[f64], out: &mut Derivatives) -> Result<(), NotEvaluable> {
+            out.rows.copy_from_slice(SLOPES.as_flattened());
             Ok(())
         }
     }
 
+    /// Damped least squares on the band centres whose steps are clipped to the box; how
+    /// many it takes until both rows hold.
+    fn clipped(start: [f64; 2]) -> usize {
+        let problem = edge();
+        let value = |x: [f64; 2], i: usize| SLOPES[i][0] * x[0] + SLOPES[i][1] * x[1];
+        let miss = |x: [f64; 2]| [value(x, 0) - 1.0, value(x, 1) - 0.99];
+        let cost = |x| miss(x)[0] * miss(x)[0] + miss(x)[1] * miss(x)[1];
+        let (mut x, mut damping) = (start, 1e-9);
+        for count in 0..1000 {
+            let r = miss(x);
+            let normal =
+                |j: usize, k: usize| SLOPES[0][j] * SLOPES[0][k] + SLOPES[1][j] * SLOPES[1][k];
+            let slope = |j: usize| SLOPES[0][j] * r[0] + SLOPES[1][j] * r[1];
+            let (a, b, d) = (normal(0, 0) + damping, normal(0, 1), normal(1, 1) + damping);
+            let determinant = a * d - b * b;
+            let step = [
+                (b * slope(1) - d * slope(0)) / determinant,
+                (b * slope(0) - a * slope(1)) / determinant,
+            ];
+            let next = [0, 1].map(|j| problem.bounds[j].clamp(x[j] + step[j]));
+            if cost(next) < cost(x) {
+                x = next;
+                damping *= 0.3;
+            } else {
+                damping *= 3.0;
+            }
+            if (0..2).all(|i| problem.rows[i].violation(value(x, i)) == 0.0) {
+                return count;
+            }
+        }
+        1000
+    }
+
     #[test]
-    fn a_feasible_point_with_a_variable_on_its_bound_is_found() {
-        let mut solver = Feasible::new(FeasibleSettings::default());
-        let outcome = solver.solve(&mut Corner::new(), &[0.2, 0.3]);
-        assert_eq!(outcome.stop, Stop::Feasible, "{outcome:?}");
-        assert!(outcome.x[1] > 0.99);
+    fn a_feasible_point_on_a_bound_is_found_where_clipped_steps_crawl() {
+        assert!(clipped([2.0, 0.0]) > 20, "{}", clipped([2.0, 0.0]));
+        for start in [[2.0, 0.0], [0.2, 0.9], [3.0, 1.0]] {
+            let mut solver = Feasible::new(FeasibleSettings::default());
+            let outcome = solver.solve(&mut edge(), &start);
+            assert_eq!(outcome.stop, Stop::Feasible, "{outcome:?}");
+            assert_eq!(outcome.violation, 0.0);
+            assert!(outcome.evaluations <= 4, "{outcome:?}");
+        }
+    }
+
+    #[test]
+    fn rows_that_cannot_hold_together_stall_at_the_best_point_seen() {
+        let mut problem = edge();
+        problem.rows[1] = Row::between(1.98, 2.0).scaled(1.0);
+        problem.rows[0] = Row::between(0.99, 1.01).scaled(1.0);
+        problem.bounds[1] = Interval::new(0.0, 0.0);
+        let outcome = Feasible::new(FeasibleSettings::default()).solve(&mut problem, &[3.0, 0.0]);
+        assert_eq!(outcome.stop, Stop::Stalled);
+        // Half way between the bands, both rows miss by the same.
+        assert!((outcome.x[0] - 1.495).abs() < 1e-3, "{outcome:?}");
+        assert!((outcome.violation - 0.485).abs() < 1e-3);
+    }
+
+    #[test]
+    fn a_start_without_a_value_says_so() {
+        let outcome = Feasible::default().solve(&mut edge(), &[f64::NAN, 0.0]);
+        assert_eq!(outcome.stop, Stop::NotEvaluable);
     }
 }

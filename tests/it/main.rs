@@ -1,3 +1,4 @@
 //! Integration tests, one binary.
 
+mod published;
 mod reference_layouts;
