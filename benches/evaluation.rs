@@ -22,7 +22,7 @@ fn reference(criterion: &mut Criterion) {
         let plan = Plan::compile(file, &brief.layout.mechanism).expect("the layout is good");
         let problem = DesignProblem::new(&plan, &brief, brief.sizes()[0]);
         let mut meet = problem.with_purpose(Purpose::Meet, 1e-3);
-        let x = sample(&meet);
+        let x = sample(&mut meet);
         let mut values = Evaluation::default();
         values.resize(&meet);
         let mut slopes = Derivatives::default();
@@ -50,7 +50,7 @@ fn reference(criterion: &mut Criterion) {
 }
 
 /// The first sample that assembles.
-fn sample(problem: &DesignProblem) -> Vec<f64> {
+fn sample(problem: &mut DesignProblem) -> Vec<f64> {
     let mut x = vec![0.0; problem.variables().len()];
     for index in 0.. {
         unit_cube_point(1, index, &mut x);

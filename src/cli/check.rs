@@ -2,9 +2,11 @@
 
 use super::args::CheckArguments;
 use super::files::{self, Kind, Source};
+use super::search::contradiction_words;
 use super::{Outcome, output, print, warn};
 use crate::curves::Suspension;
 use crate::design::Construction;
+use crate::design::contradictions;
 use crate::input::fault::quoted;
 use crate::input::{Brief, Faults, Layout, Mechanism, ObjectiveSet, PointId};
 use crate::mechanism::Plan;
@@ -34,9 +36,7 @@ fn check(path: &Path) -> Result<String, Faults> {
             let layout = source.layout()?;
             let plan = Plan::compile(&source.file, &layout.mechanism)?;
             let suspension = Suspension::new(&plan, &source.file, &layout)?;
-            files::warnings(&source.file, &layout, &suspension)
-                .iter()
-                .for_each(|warning| warn(warning));
+            files::warn_of(&source.file, &layout, &suspension);
             Ok(layout_line(&source.file, &layout, &suspension))
         }
         Some(Kind::Objectives) => {
@@ -50,10 +50,11 @@ fn check(path: &Path) -> Result<String, Faults> {
             let plan = Plan::compile(layout_file, &layout.mechanism)?;
             // The drawn layout only starts the search, which may well mend its motion.
             match Suspension::new(&plan, layout_file, layout) {
-                Ok(suspension) => files::warnings(layout_file, layout, &suspension)
-                    .iter()
-                    .for_each(|warning| warn(warning)),
+                Ok(suspension) => files::warn_of(layout_file, layout, &suspension),
                 Err(faults) => warn(&format!("{faults}; {file} searches from it all the same")),
+            }
+            for contradiction in contradictions(&read.brief) {
+                warn(&format!("{file}: {}", contradiction_words(&contradiction)));
             }
             Ok(brief_line(&file, &read.brief))
         }

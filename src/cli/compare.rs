@@ -2,7 +2,7 @@
 
 use super::args::{CompareArguments, CompareFormat};
 use super::files;
-use super::{Outcome, print, warn};
+use super::{Outcome, print};
 use crate::curves::Suspension;
 use crate::report::{self, Subject};
 
@@ -21,9 +21,7 @@ pub(super) fn run(arguments: &CompareArguments) -> anyhow::Result<Outcome> {
     )?;
     let mut subjects = Vec::with_capacity(loaded.len());
     for ((file, layout, _), suspension) in loaded.iter().zip(&suspensions) {
-        files::warnings(file, layout, suspension)
-            .iter()
-            .for_each(|warning| warn(warning));
+        files::warn_of(file, layout, suspension);
         subjects.push((file.as_str(), Subject::new(layout, suspension)));
     }
     match arguments.format {

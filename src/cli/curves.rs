@@ -2,7 +2,7 @@
 
 use super::args::{CurvesArguments, CurvesFormat};
 use super::files;
-use super::{Outcome, output, print, warn};
+use super::{Outcome, output, print};
 use crate::curves::Suspension;
 use crate::design::Assessment;
 use crate::input::{Faults, ObjectiveSet};
@@ -18,9 +18,7 @@ pub(super) fn run(arguments: &CurvesArguments) -> anyhow::Result<Outcome> {
         .flat_map(|(file, set)| set.check_against(file, &layout));
     Faults::none_or(faults.collect(), ())?;
     let suspension = Suspension::new(&plan, &file, &layout)?;
-    files::warnings(&file, &layout, &suspension)
-        .iter()
-        .for_each(|warning| warn(warning));
+    files::warn_of(&file, &layout, &suspension);
 
     let subject = Subject::new(&layout, &suspension);
     let sets: Vec<&ObjectiveSet> = sets.iter().map(|(_, set)| set).collect();

@@ -3,6 +3,7 @@
 //! Faults name a file as the user gave it; a file that a brief names, by the brief's folder
 //! and what stands there.
 
+use super::warn;
 use crate::curves::Suspension;
 use crate::input::brief::BriefFile;
 use crate::input::fault::{quoted, quoted_list};
@@ -326,30 +327,27 @@ pub(super) fn both<A, B>(
     }
 }
 
-/// What a reader of a layout's curves should be warned of.
-pub(super) fn warnings(file: &str, layout: &Layout, suspension: &Suspension) -> Vec<String> {
-    let mut warnings = Vec::new();
-    let top = suspension.state(0.0);
-    let tilt = top.ground.tilt().to_degrees();
+/// Warns of what may deceive a reader of a layout's curves.
+pub fn warn_of(file: &str, layout: &Layout, suspension: &Suspension) {
+    let tilt = suspension.state(0.0).ground.tilt().to_degrees();
     // A tilt that does not show in a head angle of two decimals deceives nobody.
     if tilt.abs() >= 0.005 {
-        warnings.push(format!(
+        let drawn = layout.bicycle.head_angle;
+        warn(&format!(
             "{file}: the ground line is drawn tilted by {tilt:.2} degrees, so on the ground the \
-             head angle at top is {:.2} and not {} degrees",
-            layout.bicycle.head_angle + tilt,
-            layout.bicycle.head_angle
+             head angle at top is {:.2} and not {drawn} degrees",
+            drawn + tilt,
         ));
     }
     let mechanism = &layout.mechanism;
     let brake = &mechanism.bodies[mechanism.brake_body.index()];
     if !brake.points.contains(&layout.bicycle.rear_axle) {
-        warnings.push(format!(
+        warn(&format!(
             "{file}: the brake body {} does not carry the rear axle: anti-rise is that of a wheel \
              turning with it, but a caliper there would slide along its rotor",
             quoted(&brake.name)
         ));
     }
-    warnings
 }
 
 fn bytes(path: &Path) -> io::Result<Vec<u8>> {

@@ -43,6 +43,17 @@ pub struct Ground<T> {
 }
 
 impl<T: Scalar> Ground<T> {
+    pub(super) fn empty() -> Self {
+        let zero = T::from_f64(0.0);
+        Self {
+            forward: Vector::zero(),
+            up: Vector::zero(),
+            wheelbase: zero,
+            mass_height: zero,
+            bb_height: zero,
+        }
+    }
+
     /// The ground line with the rear axle at `rear` and the fork compressed by `fork` mm.
     #[inline(always)]
     pub fn new(bicycle: &Bicycle, rear: Point<T>, fork: T) -> Self {

@@ -24,6 +24,18 @@ pub(super) struct Chain<T> {
 }
 
 impl<T: Scalar> Chain<T> {
+    pub fn empty() -> Self {
+        let zero = T::from_f64(0.0);
+        Self {
+            between: Vector::zero(),
+            distance_squared: zero,
+            inverse_distance_squared: zero,
+            parting: Vector::zero(),
+            far_radius: 0.0,
+            second: None,
+        }
+    }
+
     #[inline(always)]
     pub fn new(
         bicycle: &Bicycle,

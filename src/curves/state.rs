@@ -35,31 +35,62 @@ pub struct State<T> {
 
 impl<T: Scalar> State<T> {
     /// The state of `motion` in `pose`; `total_travel` is the layout's own, mm.
-    #[inline(always)]
     pub fn new(bicycle: &Bicycle, motion: &Motion<'_, T>, pose: &Pose<T>, total_travel: T) -> Self {
+        let mut state = Self::empty();
+        state.set(bicycle, motion, pose, total_travel);
+        state
+    }
+
+    /// A state of nothing, to be set.
+    #[must_use]
+    pub fn empty() -> Self {
+        let zero = T::from_f64(0.0);
+        let nowhere = Point::new(zero, zero);
+        Self {
+            stroke: zero,
+            travel: zero,
+            fork_compression: zero,
+            axle: nowhere,
+            axle_velocity: Vector::zero(),
+            ground: Ground::empty(),
+            stroke_rate: zero,
+            axle_body_rate: zero,
+            brake_body_rate: zero,
+            brake_body_rotation: Rotation {
+                cosine: zero,
+                sine: zero,
+            },
+            chain: Chain::empty(),
+            load_transfer: zero,
+        }
+    }
+
+    /// Sets the state to that of `motion` in `pose`, in its own memory.
+    pub fn set(
+        &mut self,
+        bicycle: &Bicycle,
+        motion: &Motion<'_, T>,
+        pose: &Pose<T>,
+        total_travel: T,
+    ) {
         let axle = pose.points[bicycle.axle];
         let axle_velocity = pose.velocities[bicycle.axle];
-        let travel = axle.y - motion.drawn()[bicycle.axle].y;
-        let fork = fork_compression(bicycle, travel, total_travel);
-        let ground = Ground::new(bicycle, axle, fork);
+        self.stroke = pose.stroke;
+        self.stroke_rate = pose.stroke_rate;
+        self.axle = axle;
+        self.axle_velocity = axle_velocity;
+        self.travel = axle.y - motion.drawn()[bicycle.axle].y;
+        self.fork_compression = fork_compression(bicycle, self.travel, total_travel);
+        self.ground = Ground::new(bicycle, axle, self.fork_compression);
+        self.axle_body_rate = motion.angular_velocity(bicycle.axle_body, pose);
+        self.brake_body_rate = motion.angular_velocity(bicycle.brake_body, pose);
+        self.brake_body_rotation = motion.rotation(bicycle.brake_body, pose);
         let idler = bicycle
             .idler
             .map(|wheel| (pose.points[wheel.point], pose.velocities[wheel.point]));
-        let rise = ground.mass_height * ground.up.dot(axle_velocity);
-        Self {
-            stroke: pose.stroke,
-            travel,
-            fork_compression: fork,
-            axle,
-            axle_velocity,
-            ground,
-            stroke_rate: pose.stroke_rate,
-            axle_body_rate: motion.angular_velocity(bicycle.axle_body, pose),
-            brake_body_rate: motion.angular_velocity(bicycle.brake_body, pose),
-            brake_body_rotation: motion.rotation(bicycle.brake_body, pose),
-            chain: Chain::new(bicycle, axle, axle_velocity, idler),
-            load_transfer: ground.wheelbase * -100.0 / rise,
-        }
+        self.chain = Chain::new(bicycle, axle, axle_velocity, idler);
+        let rise = self.ground.mass_height * self.ground.up.dot(axle_velocity);
+        self.load_transfer = self.ground.wheelbase * -100.0 / rise;
     }
 
     /// `LR = z' / s'`.

@@ -282,11 +282,18 @@ impl Construction {
     /// length (see [`Construction::margin`]) it is as near as can be.
     #[must_use]
     pub fn points<T: Scalar>(&self, x: &[T]) -> Vec<Point<T>> {
-        let mut points: Vec<Point<T>> = self.drawn.iter().map(|&p| Point::constant(p)).collect();
-        for &(point, placing) in &self.placings {
-            points[point] = self.place(placing, x, &points);
-        }
+        let mut points = Vec::new();
+        self.place_points(x, &mut points);
         points
+    }
+
+    /// The same, into memory of the caller.
+    pub(super) fn place_points<T: Scalar>(&self, x: &[T], points: &mut Vec<Point<T>>) {
+        points.clear();
+        points.extend(self.drawn.iter().map(|&point| Point::constant(point)));
+        for &(point, placing) in &self.placings {
+            points[point] = self.place(placing, x, points);
+        }
     }
 
     fn place<T: Scalar>(&self, placing: Placing, x: &[T], points: &[Point<T>]) -> Point<T> {

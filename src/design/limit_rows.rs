@@ -4,6 +4,8 @@
 
 use super::construction::EndBox;
 use super::moments::{Moment, Moments, Places, SAMPLES};
+use super::rows::Rows;
+use super::target_rows::{push_samples, replace_outside};
 use crate::input::{AxisName, Bound, Limit, LimitQuantity};
 use crate::number::{Point, Scalar, Vector};
 use crate::optimise::{Interval, Row};
@@ -47,33 +49,31 @@ impl LimitRows {
 
     /// The bands of its rows.
     pub fn bands(&self) -> Vec<Row> {
-        let count = if self.over.is_some() { SAMPLES + 1 } else { 1 };
+        let count = match self.over {
+            None => 1,
+            Some((from, to)) => {
+                let ends = [from, to]
+                    .into_iter()
+                    .filter(|end| matches!(end, Moment::Place(_)));
+                SAMPLES + ends.count()
+            }
+        };
         vec![Row::between(self.band.lower, self.band.upper).scaled(1.0); count]
     }
 
     /// Appends the rows for a candidate.
-    pub fn fill<T: Scalar>(
-        &self,
-        moments: &Moments<T>,
-        drawn: &[Point<T>],
-        rows: &mut Vec<T::Lane>,
-    ) {
-        let Some((from, to)) = self.over else {
+    pub fn fill<T: Scalar>(&self, moments: &Moments<T>, drawn: &[Point<T>], rows: &mut Rows) {
+        let Some(range) = self.over else {
             rows.push(self.read(drawn).extract(0));
             return;
         };
-        let first = moments.pose_at(from, |pose| self.read(&pose.points));
-        let last = moments.pose_at(to, |pose| self.read(&pose.points));
-        let samples = moments.pose_samples(|pose| self.read(&pose.points));
-        rows.extend(samples.iter().enumerate().map(|(index, &value)| {
-            let neutral = if 2 * index < SAMPLES { first } else { last };
-            if moments.inside(index, from, to) {
-                value
-            } else {
-                neutral
-            }
-        }));
-        rows.push(last);
+        let start = rows.values.len();
+        push_samples(
+            moments.poses().iter().map(|pose| self.read(&pose.points)),
+            rows,
+        );
+        let at = |moment| moments.pose_at(moment, |pose| self.read(&pose.points));
+        replace_outside(moments, range, start, at, rows);
     }
 
     fn read<T: Scalar>(&self, points: &[Point<T>]) -> T {

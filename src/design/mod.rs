@@ -4,16 +4,19 @@
 //!   shock's length held by construction.
 //! - `moments`: a candidate's motion looked at in a fixed number of moments.
 //! - `target_rows`, `limit_rows`: targets and limits as bands on values at those moments.
-//! - [`DesignProblem`]: both together, as `optimise` asks for it.
+//! - `candidate`: all rows of one candidate.
+//! - [`DesignProblem`]: all of it, as `optimise` asks for it.
 //! - [`Assessment`]: what a layout is worth, of the continuous curves; only this is reported.
 //! - `arithmetic`: targets that cannot all hold, told before any search.
 
 mod arithmetic;
 mod assessment;
+mod candidate;
 mod construction;
 mod limit_rows;
 mod moments;
 mod problem;
+mod rows;
 mod target_rows;
 
 pub use arithmetic::{Contradiction, contradictions};

@@ -5,7 +5,7 @@
 
 use crate::curves::{Bicycle, State};
 use crate::input::{Place, SagOf};
-use crate::mechanism::{Motion, Pose};
+use crate::mechanism::{Motion, Plan, Pose};
 use crate::number::Scalar;
 
 /// Moments uniform in the parameter of the motion, both ends included.
@@ -48,7 +48,8 @@ impl Places {
     }
 }
 
-/// A candidate in all its moments.
+/// A candidate in all its moments; the memory is reused from candidate to candidate.
+#[derive(Clone, Debug)]
 pub(super) struct Moments<T: Scalar> {
     poses: Vec<Pose<T>>,
     states: Vec<State<T>>,
@@ -66,54 +67,65 @@ fn parameter(index: usize) -> f64 {
 }
 
 impl<T: Scalar> Moments<T> {
-    /// Moves the candidate; `Err` with the smallest margin where it does not assemble.
-    pub fn new(bicycle: &Bicycle, motion: &Motion<'_, T>, places: &Places) -> Result<Self, f64> {
+    /// Room for the moments of candidates of `plan`.
+    pub fn new(plan: &Plan, places: &Places) -> Self {
         let groups = SAMPLES.div_ceil(T::LANES);
-        let mut poses = Vec::with_capacity(groups);
-        for group in 0..groups {
-            let mut pose = Pose::new(motion.plan());
-            let q = T::from_lanes(|lane| parameter(group * T::LANES + lane));
-            motion.pose(q, &mut pose);
-            poses.push(pose);
+        let place_groups = places.0.len().div_ceil(T::LANES);
+        Self {
+            poses: vec![Pose::new(plan); groups],
+            states: vec![State::empty(); groups],
+            place_poses: vec![Pose::new(plan); place_groups],
+            place_states: vec![State::empty(); place_groups],
+            place_parameters: Vec::with_capacity(places.0.len()),
+            top: State::empty(),
+            total_travel: T::Lane::from_f64(0.0),
         }
-        let worst = smallest_margin(&poses);
+    }
+
+    /// Moves the candidate; `Err` with the smallest margin where it does not assemble.
+    pub fn look(
+        &mut self,
+        bicycle: &Bicycle,
+        motion: &Motion<'_, T>,
+        places: &Places,
+    ) -> Result<(), f64> {
+        for (group, pose) in self.poses.iter_mut().enumerate() {
+            motion.pose(
+                T::from_lanes(|lane| parameter(group * T::LANES + lane)),
+                pose,
+            );
+        }
+        let worst = smallest_margin(&self.poses);
         if worst.is_nan() || worst <= 0.0 {
             return Err(worst);
         }
         let axle = bicycle.axle();
-        let height = |pose: &Pose<T>, lane: usize| pose.points[axle].y.extract(lane);
-        let last = (SAMPLES - 1) % T::LANES;
-        let total_travel = height(&poses[groups - 1], last) - height(&poses[0], 0);
-        let travel = T::broadcast(total_travel);
-        let states = poses
-            .iter()
-            .map(|pose| State::new(bicycle, motion, pose, travel))
-            .collect();
-        let mut top = Pose::new(motion.plan());
-        motion.pose(T::from_f64(0.0), &mut top);
-        let mut moments = Self {
-            states,
-            place_poses: Vec::new(),
-            place_states: Vec::new(),
-            place_parameters: Vec::new(),
-            top: State::new(bicycle, motion, &top, travel),
-            total_travel,
-            poses,
-        };
-        moments.find_places(bicycle, motion, places);
-        Ok(moments)
+        let (last_group, last_lane) = ((SAMPLES - 1) / T::LANES, (SAMPLES - 1) % T::LANES);
+        let last = self.poses[last_group].points[axle].y.extract(last_lane);
+        self.total_travel = last - motion.drawn()[axle].y.extract(0);
+        let travel = T::broadcast(self.total_travel);
+        for (state, pose) in self.states.iter_mut().zip(&self.poses) {
+            state.set(bicycle, motion, pose, travel);
+        }
+        self.find_places(bicycle, motion, places);
+        Ok(())
+    }
+
+    /// Looks at top in every lane too, for what is measured from there.
+    pub fn look_at_top(&mut self, bicycle: &Bicycle, motion: &Motion<'_, T>) {
+        let mut pose = Pose::new(motion.plan());
+        motion.pose(T::from_f64(0.0), &mut pose);
+        self.top
+            .set(bicycle, motion, &pose, T::broadcast(self.total_travel));
     }
 
     fn find_places(&mut self, bicycle: &Bicycle, motion: &Motion<'_, T>, places: &Places) {
-        for chunk in places.0.chunks(T::LANES) {
+        self.place_parameters.clear();
+        for (index, chunk) in places.0.chunks(T::LANES).enumerate() {
             let of = |lane: usize| chunk[lane.min(chunk.len() - 1)];
-            let guesses: Vec<f64> = chunk
-                .iter()
-                .map(|&place| self.guess(bicycle, place))
-                .collect();
-            let guess = T::from_lanes(|lane| guesses[lane.min(guesses.len() - 1)]);
-            let mut pose = Pose::new(motion.plan());
-            motion.pose(guess, &mut pose);
+            let guess = T::from_lanes(|lane| self.guess(bicycle, of(lane)));
+            let pose = &mut self.place_poses[index];
+            motion.pose(guess, pose);
             // The guess is good to some 1e-8; one Newton step ends it and carries the
             // derivatives over, since the place moves with the design.
             let (by_stroke, fraction): (T, T) = wanted(bicycle, &of);
@@ -126,10 +138,8 @@ impl<T: Scalar> Moments<T> {
             let step_by_stroke = stroke_missing / T::from_value(pose.stroke_rate.value());
             let one = T::from_f64(1.0);
             let q = guess - step_by_stroke * by_stroke - step_by_travel * (one - by_stroke);
-            motion.pose(q, &mut pose);
-            self.place_states
-                .push(State::new(bicycle, motion, &pose, total));
-            self.place_poses.push(pose);
+            motion.pose(q, pose);
+            self.place_states[index].set(bicycle, motion, pose, total);
             self.place_parameters
                 .extend((0..chunk.len()).map(|lane| q.lane(lane)));
         }
@@ -161,23 +171,22 @@ impl<T: Scalar> Moments<T> {
             - rise / high_rate * t * t * rest
     }
 
+    /// The states of all samples, a group of lanes each; lanes beyond the last sample repeat it.
+    pub fn states(&self) -> &[State<T>] {
+        &self.states
+    }
+
+    /// The poses of all samples, in the same groups.
+    pub fn poses(&self) -> &[Pose<T>] {
+        &self.poses
+    }
+
     /// The value of `read` in every sample, in order.
     pub fn samples(&self, read: impl Fn(&State<T>) -> T) -> Vec<T::Lane> {
         let mut values = Vec::with_capacity(SAMPLES);
         for state in &self.states {
             let value = read(state);
-            value.unpack(&mut values);
-        }
-        values.truncate(SAMPLES);
-        values
-    }
-
-    /// The same for a function of the points' positions.
-    pub fn pose_samples(&self, read: impl Fn(&Pose<T>) -> T) -> Vec<T::Lane> {
-        let mut values = Vec::with_capacity(SAMPLES);
-        for pose in &self.poses {
-            let value = read(pose);
-            value.unpack(&mut values);
+            values.extend((0..T::LANES).map(|lane| value.extract(lane)));
         }
         values.truncate(SAMPLES);
         values
@@ -220,13 +229,31 @@ impl<T: Scalar> Moments<T> {
         &self.top
     }
 
-    /// The smallest margin of each step over all samples.
-    pub fn margins(&self) -> Vec<T::Lane> {
-        let count = self.poses[0].margins.len();
-        (0..count)
-            .map(|step| smallest(self.pose_samples(|pose| pose.margins[step])))
-            .collect()
+    /// The smallest margin of any step over all samples.
+    pub fn least_margin(&self) -> T::Lane {
+        let margins = self.poses.iter().flat_map(|pose| &pose.margins).copied();
+        smallest_lane(margins)
     }
+
+    /// The smallest leverage rate over all samples.
+    pub fn least_leverage(&self) -> T::Lane {
+        smallest_lane(self.states.iter().map(State::leverage_rate))
+    }
+}
+
+/// The smallest lane of all numbers.
+fn smallest_lane<T: Scalar>(values: impl Iterator<Item = T>) -> T::Lane {
+    let mut best: Option<(f64, T, usize)> = None;
+    for value in values {
+        for (lane, &number) in value.to_lanes().iter().take(T::LANES).enumerate() {
+            if best.is_none_or(|(least, ..)| number < least) {
+                best = Some((number, value, lane));
+            }
+        }
+    }
+    best.map_or(T::Lane::from_f64(f64::NAN), |(_, value, lane)| {
+        value.extract(lane)
+    })
 }
 
 /// The number whose value is smallest.
@@ -253,14 +280,14 @@ fn extreme<S: Scalar>(values: Vec<S>, better: impl Fn(f64, f64) -> bool) -> S {
 fn smallest_margin<T: Scalar>(poses: &[Pose<T>]) -> f64 {
     let mut worst = f64::INFINITY;
     for margin in poses.iter().flat_map(|pose| &pose.margins) {
-        for lane in 0..T::LANES {
-            let margin = margin.lane(lane);
+        for margin in margin.to_lanes().into_iter().take(T::LANES) {
+            // A NaN stays: nothing is smaller than it.
             if margin.is_nan() || margin < worst {
                 worst = margin;
             }
-            if worst.is_nan() {
-                return worst;
-            }
+        }
+        if worst.is_nan() {
+            break;
         }
     }
     worst

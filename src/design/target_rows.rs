@@ -5,6 +5,7 @@
 //! one row a sample, so that a solver sees smooth functions.
 
 use super::moments::{Moment, Moments, Places, SAMPLES, largest, smallest};
+use super::rows::Rows;
 use crate::curves::{Bicycle, Cog, State};
 use crate::input::{Cogs, Curve, Direction, Quantity, Summary, Target, Want};
 use crate::number::Scalar;
@@ -77,14 +78,28 @@ impl TargetRows {
         match &self.looked {
             Looked::Summary(_) => 1,
             Looked::Curve { cogs, extent, .. } => {
-                let moments = match extent {
-                    Extent::At(_) => 1,
-                    Extent::Over(..) => SAMPLES + 1,
+                let each = match (extent, &self.want) {
+                    (Extent::At(_), _) => 1,
+                    (Extent::Over(..), Want::Monotone(_)) => SAMPLES,
+                    (Extent::Over(from, to), _) => SAMPLES + ends_between(*from, *to),
                 };
-                // Pairs of neighbours are one fewer than the moments.
-                let each = moments - usize::from(matches!(self.want, Want::Monotone(_)));
                 each * cogs.len()
             }
+        }
+    }
+
+    /// Whether the target needs what is measured from top.
+    pub fn needs_top(&self) -> bool {
+        match &self.looked {
+            Looked::Summary(_) => false,
+            Looked::Curve { curve, .. } => matches!(
+                curve,
+                Curve::RearCentreGrowth
+                    | Curve::ChainGrowth
+                    | Curve::PedalKickback
+                    | Curve::PedalKickbackBraked
+                    | Curve::HeadAngleChange
+            ),
         }
     }
 
@@ -103,12 +118,7 @@ impl TargetRows {
 
     /// Appends the rows for a candidate. Those of a spread are its values over half the
     /// allowance, with the middle not yet taken off.
-    pub fn fill<T: Scalar>(
-        &self,
-        bicycle: &Bicycle,
-        moments: &Moments<T>,
-        rows: &mut Vec<T::Lane>,
-    ) {
+    pub fn fill<T: Scalar>(&self, bicycle: &Bicycle, moments: &Moments<T>, rows: &mut Rows) {
         match &self.looked {
             Looked::Summary(summary) => {
                 rows.push(self.residual(summary_value(*summary, bicycle, moments, self.sag)));
@@ -122,70 +132,22 @@ impl TargetRows {
                     let read = |state: &State<T>| state.value(*curve, bicycle, moments.top(), cog);
                     match *extent {
                         Extent::At(moment) => rows.push(self.residual(moments.at(moment, read))),
-                        Extent::Over(from, to) => self.fill_range(moments, from, to, read, rows),
+                        Extent::Over(from, to) => match &self.want {
+                            Want::StraightWithin(allowance) => {
+                                fill_straight(moments, (from, to), *allowance, read, rows);
+                            }
+                            Want::Monotone(direction) => {
+                                fill_monotone(moments, (from, to), *direction, read, rows);
+                            }
+                            _ => fill_range(
+                                moments,
+                                (from, to),
+                                |state| self.residual(read(state)),
+                                rows,
+                            ),
+                        },
                     }
                 }
-            }
-        }
-    }
-
-    fn fill_range<T: Scalar>(
-        &self,
-        moments: &Moments<T>,
-        from: Moment,
-        to: Moment,
-        read: impl Fn(&State<T>) -> T,
-        rows: &mut Vec<T::Lane>,
-    ) {
-        let (first, last) = (moments.at(from, &read), moments.at(to, &read));
-        let samples = moments.samples(&read);
-        match &self.want {
-            Want::StraightWithin(allowance) => {
-                let travel = |state: &State<T>| state.travel;
-                let (start, stop) = (moments.at(from, travel), moments.at(to, travel));
-                let rise = (last - first) / (stop - start);
-                let deviation = |index: usize, value: T::Lane, travels: &[T::Lane]| {
-                    (value - first - (travels[index] - start) * rise) / *allowance
-                };
-                let travels = moments.samples(travel);
-                let inside = |index: usize| moments.inside(index, from, to);
-                rows.extend(samples.iter().enumerate().map(|(index, &value)| {
-                    if inside(index) {
-                        deviation(index, value, &travels)
-                    } else {
-                        zero::<T>()
-                    }
-                }));
-                rows.push(zero::<T>());
-            }
-            Want::Monotone(direction) => {
-                let sign = match direction {
-                    Direction::Rising => -1.0,
-                    Direction::Falling => 1.0,
-                };
-                let mut before = first;
-                // Against the whole change, so that a row has no unit; steady is -1.
-                let whole = last - first;
-                let whole = if whole.lane(0) < 0.0 { -whole } else { whole };
-                let unit = whole / SAMPLES as f64 + f64::MIN_POSITIVE;
-                for (index, &value) in samples.iter().enumerate() {
-                    if index > 0 && moments.inside(index, from, to) {
-                        rows.push((value - before) * sign / unit);
-                        before = value;
-                    } else if index > 0 {
-                        rows.push(zero::<T>());
-                    }
-                }
-                rows.push((last - before) * sign / unit);
-            }
-            _ => {
-                // Outside the range an end stands in, so that nothing jumps as a sample leaves.
-                let neutral = |index: usize| if 2 * index < SAMPLES { first } else { last };
-                rows.extend(samples.iter().enumerate().map(|(index, &value)| {
-                    let inside = moments.inside(index, from, to);
-                    self.residual(if inside { value } else { neutral(index) })
-                }));
-                rows.push(self.residual(last));
             }
         }
     }
@@ -201,6 +163,121 @@ impl TargetRows {
             Want::StraightWithin(_) | Want::Monotone(_) => value,
         }
     }
+}
+
+/// How many ends of a range are no samples, so need rows of their own.
+fn ends_between(from: Moment, to: Moment) -> usize {
+    [from, to]
+        .into_iter()
+        .filter(|moment| matches!(moment, Moment::Place(_)))
+        .count()
+}
+
+/// One row a sample of the range, and one for each end that is no sample. A sample outside
+/// stands for the nearer end, so that nothing jumps as it leaves.
+fn fill_range<T: Scalar>(
+    moments: &Moments<T>,
+    (from, to): (Moment, Moment),
+    read: impl Fn(&State<T>) -> T,
+    rows: &mut Rows,
+) {
+    let start = rows.values.len();
+    push_samples(moments.states().iter().map(&read), rows);
+    replace_outside(
+        moments,
+        (from, to),
+        start,
+        |moment| moments.at(moment, &read),
+        rows,
+    );
+}
+
+/// Adds a row for every sample of groups of lanes.
+pub(super) fn push_samples<T: Scalar>(groups: impl Iterator<Item = T>, rows: &mut Rows) {
+    let mut left = SAMPLES;
+    for group in groups {
+        let count = left.min(T::LANES);
+        rows.push_lanes(group, count);
+        left -= count;
+    }
+}
+
+/// Puts the nearer end in place of every sample outside the range, whose rows begin at
+/// `start`, and adds the ends that are no samples.
+pub(super) fn replace_outside<T: Scalar>(
+    moments: &Moments<T>,
+    (from, to): (Moment, Moment),
+    start: usize,
+    at: impl Fn(Moment) -> T::Lane,
+    rows: &mut Rows,
+) {
+    if from != Moment::TOP || to != Moment::END {
+        let (low, high) = (moments.parameter(from), moments.parameter(to));
+        let (first, last) = (at(from), at(to));
+        for index in 0..SAMPLES {
+            let q = moments.parameter(Moment::Sample(index));
+            if q < low {
+                rows.replace(start + index, first);
+            } else if q > high {
+                rows.replace(start + index, last);
+            }
+        }
+    }
+    for moment in [from, to] {
+        if matches!(moment, Moment::Place(_)) {
+            rows.push(at(moment));
+        }
+    }
+}
+
+/// Deviations from the chord over the range, as shares of the allowance.
+fn fill_straight<T: Scalar>(
+    moments: &Moments<T>,
+    (from, to): (Moment, Moment),
+    allowance: f64,
+    read: impl Fn(&State<T>) -> T,
+    rows: &mut Rows,
+) {
+    let travel = |state: &State<T>| state.travel;
+    let (first, last) = (moments.at(from, &read), moments.at(to, &read));
+    let (begin, end) = (moments.at(from, travel), moments.at(to, travel));
+    let rise = T::broadcast((last - first) / (end - begin) / allowance);
+    let (first, begin) = (T::broadcast(first / allowance), T::broadcast(begin));
+    let allowance = 1.0 / allowance;
+    fill_range(
+        moments,
+        (from, to),
+        |state| read(state) * allowance - first - (state.travel - begin) * rise,
+        rows,
+    );
+}
+
+/// Steps from sample to sample against the direction, as multiples of an even step.
+fn fill_monotone<T: Scalar>(
+    moments: &Moments<T>,
+    (from, to): (Moment, Moment),
+    direction: Direction,
+    read: impl Fn(&State<T>) -> T,
+    rows: &mut Rows,
+) {
+    let sign = match direction {
+        Direction::Rising => -1.0,
+        Direction::Falling => 1.0,
+    };
+    let (first, last) = (moments.at(from, &read), moments.at(to, &read));
+    let whole = last - first;
+    let whole = if whole.lane(0) < 0.0 { -whole } else { whole };
+    let unit = whole / SAMPLES as f64 + f64::MIN_POSITIVE;
+    let mut before = first;
+    for (index, value) in moments.samples(&read).into_iter().enumerate().skip(1) {
+        if moments.inside(index, from, to) {
+            rows.push((value - before) * sign / unit);
+            before = value;
+        } else {
+            rows.push(zero::<T>());
+        }
+    }
+    rows.push((last - before) * sign / unit);
 }
 
 fn zero<T: Scalar>() -> T::Lane {

@@ -96,30 +96,63 @@ impl<'p, T: Scalar> Motion<'p, T> {
     /// at full extension) over `stroke` mm.
     #[must_use]
     pub fn new(plan: &'p Plan, drawn: &[Point<T>], stroke: T) -> Self {
-        let mut motion = Self::measure(plan, drawn, stroke);
+        let mut motion = Self::empty(plan);
+        motion.redraw(drawn, stroke);
+        motion
+    }
+
+    /// The same for other points and another stroke, in the same memory.
+    pub fn redraw(&mut self, drawn: &[Point<T>], stroke: T) {
+        self.measure(drawn, stroke);
+        let plan = self.plan;
         if matches!(plan.driver, Driver::Body(_)) {
             let values: Vec<Point<T::Value>> = drawn.iter().map(|point| point.value()).collect();
-            let (half_tangent, found) = Motion::measure(plan, &values, stroke.value()).find_turn();
+            let mut plain = Motion::empty(plan);
+            plain.measure(&values, stroke.value());
+            let (half_tangent, found) = plain.find_turn();
             // The loop is not differentiated: one Newton step at its end carries the
             // derivatives over (implicit function theorem).
             let half_tangent = T::from_value(half_tangent);
-            motion.turn = Turn {
+            self.turn = Turn {
                 half_tangent,
                 found: T::from_value(found),
             };
             let mut pose = Pose::new(plan);
-            motion.pose(T::from_f64(1.0), &mut pose);
+            self.pose(T::from_f64(1.0), &mut pose);
             let slope = T::from_value((pose.stroke_rate / half_tangent).value());
-            motion.turn.half_tangent = half_tangent - (pose.stroke - stroke) / slope;
+            self.turn.half_tangent = half_tangent - (pose.stroke - stroke) / slope;
         }
         if plan.steps.iter().any(|step| matches!(step, Step::Close(_))) {
-            motion.tracks = motion.follow_lanes();
+            self.tracks = self.follow_lanes();
         }
-        motion
     }
 
-    fn measure(plan: &'p Plan, drawn: &[Point<T>], stroke: T) -> Self {
-        let mut dimensions = Vec::with_capacity(4 * plan.steps.len());
+    /// A motion of nothing, to be redrawn.
+    #[must_use]
+    pub fn empty(plan: &'p Plan) -> Self {
+        let zero = T::from_f64(0.0);
+        Self {
+            plan,
+            drawn: Vec::with_capacity(plan.points),
+            dimensions: Vec::with_capacity(4 * plan.steps.len()),
+            orientations: Vec::with_capacity(plan.references.len()),
+            eye_to_eye: zero,
+            stroke: zero,
+            turn: Turn {
+                half_tangent: zero,
+                found: zero,
+            },
+            tracks: Vec::new(),
+        }
+    }
+
+    fn measure(&mut self, drawn: &[Point<T>], stroke: T) {
+        let plan = self.plan;
+        let one = T::from_f64(1.0);
+        self.drawn.clear();
+        self.drawn.extend_from_slice(drawn);
+        self.dimensions.clear();
+        let dimensions = &mut self.dimensions;
         for step in &plan.steps {
             match step {
                 Step::Place { base, point } => {
@@ -130,36 +163,28 @@ impl<'p, T: Scalar> Motion<'p, T> {
                     let lengths = ends.map(|end| (drawn[*pivot] - end).length_squared());
                     dimensions.extend(lengths);
                     dimensions.push(measure_side(ends, drawn[*pivot]));
-                    dimensions.push(T::from_f64(1.0) / (lengths[0] * lengths[1]));
+                    dimensions.push(one / (lengths[0] * lengths[1]));
                 }
                 Step::Turn { pivot, point } => {
                     let offset = drawn[*point] - drawn[*pivot];
                     dimensions.extend([offset.x, offset.y]);
                 }
-                Step::Close(closure) => closure.measure(drawn, &mut dimensions),
+                Step::Close(closure) => closure.measure(drawn, dimensions),
             }
         }
-        let orientations = plan
-            .references
-            .iter()
-            .map(|reference| match reference {
-                Some([a, b]) => T::from_f64(1.0) / (drawn[*b] - drawn[*a]).length_squared(),
+        self.orientations.clear();
+        self.orientations
+            .extend(plan.references.iter().map(|reference| match reference {
+                Some([a, b]) => one / (drawn[*b] - drawn[*a]).length_squared(),
                 None => T::from_f64(0.0),
-            })
-            .collect();
-        Self {
-            plan,
-            drawn: drawn.to_vec(),
-            dimensions,
-            orientations,
-            eye_to_eye: (drawn[plan.shock[1]] - drawn[plan.shock[0]]).length(),
-            stroke,
-            turn: Turn {
-                half_tangent: T::from_f64(1.0),
-                found: T::from_f64(1.0),
-            },
-            tracks: Vec::new(),
-        }
+            }));
+        self.eye_to_eye = (drawn[plan.shock[1]] - drawn[plan.shock[0]]).length();
+        self.stroke = stroke;
+        self.turn = Turn {
+            half_tangent: one,
+            found: one,
+        };
+        self.tracks.clear();
     }
 
     /// The compiled plan this motion follows.
@@ -311,7 +336,9 @@ impl<'p, T: Scalar> Motion<'p, T> {
         };
         let first = lane(0);
         let follow = |(drawn, stroke): &(Vec<Point<f64>>, f64)| {
-            Track::follow(&Motion::measure(self.plan, drawn, *stroke))
+            let mut motion = Motion::empty(self.plan);
+            motion.measure(drawn, *stroke);
+            Track::follow(&motion)
         };
         if (1..T::LANES).all(|other| lane(other) == first) {
             return vec![follow(&first)];

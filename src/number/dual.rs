@@ -1,7 +1,7 @@
 //! A value with its derivatives by `N` variables (forward mode).
 
-use super::Scalar;
 use super::scalar::LinearMap;
+use super::{LANES, Scalar};
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
 /// `value` and its partial derivatives.
@@ -160,6 +160,7 @@ impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Scalar for Dual<T, N> {
     type Value = T;
     type Lane = Dual<f64, N>;
     const LANES: usize = T::LANES;
+    const PARTIALS: usize = N;
 
     #[inline(always)]
     fn from_f64(value: f64) -> Self {
@@ -190,18 +191,13 @@ impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Scalar for Dual<T, N> {
     }
 
     #[inline]
-    fn unpack(self, lanes: &mut Vec<Self::Lane>) {
-        let mut numbers = Vec::with_capacity(T::LANES);
-        let first = lanes.len();
-        self.value.unpack(&mut numbers);
-        lanes.extend(numbers.iter().map(|&value| Dual::constant(value)));
-        for (index, partial) in self.partials.into_iter().enumerate() {
-            numbers.clear();
-            partial.unpack(&mut numbers);
-            for (lane, &partial) in lanes[first..].iter_mut().zip(&numbers) {
-                lane.partials[index] = partial;
-            }
-        }
+    fn to_lanes(self) -> [f64; LANES] {
+        self.value.to_lanes()
+    }
+
+    #[inline]
+    fn partial(self, index: usize) -> T {
+        self.partials[index]
     }
 
     #[inline]

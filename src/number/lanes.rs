@@ -65,6 +65,7 @@ impl Scalar for Lanes {
     type Value = Lanes;
     type Lane = f64;
     const LANES: usize = LANES;
+    const PARTIALS: usize = 0;
 
     #[inline(always)]
     fn from_f64(value: f64) -> Self {
@@ -92,8 +93,13 @@ impl Scalar for Lanes {
     }
 
     #[inline]
-    fn unpack(self, lanes: &mut Vec<f64>) {
-        lanes.extend_from_slice(&self.to_array());
+    fn to_lanes(self) -> [f64; LANES] {
+        self.to_array()
+    }
+
+    #[inline]
+    fn partial(self, _index: usize) -> Self {
+        Self::from_f64(0.0)
     }
 
     #[inline]

@@ -1,5 +1,6 @@
 //! The one trait bound of every formula.
 
+use super::LANES;
 use std::fmt::Debug;
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
@@ -32,8 +33,11 @@ pub trait Scalar:
     /// One lane of the number, derivatives included.
     type Lane: Scalar<Value = f64, Lane = Self::Lane>;
 
-    /// How many independent numbers stand side by side.
+    /// How many independent numbers stand side by side, at most [`LANES`].
     const LANES: usize;
+
+    /// How many derivatives each carries.
+    const PARTIALS: usize;
 
     /// The constant `value` in every lane, with zero derivatives.
     fn from_f64(value: f64) -> Self;
@@ -50,8 +54,11 @@ pub trait Scalar:
     /// Lane `lane` with its derivatives; `lane` must be below [`Scalar::LANES`].
     fn extract(self, lane: usize) -> Self::Lane;
 
-    /// Appends all lanes with their derivatives.
-    fn unpack(self, lanes: &mut Vec<Self::Lane>);
+    /// All lanes side by side, derivatives left out; the rest is zero.
+    fn to_lanes(self) -> [f64; LANES];
+
+    /// The derivative by variable `index`, which must be below [`Scalar::PARTIALS`].
+    fn partial(self, index: usize) -> Self::Value;
 
     /// `lane` in every lane, derivatives included.
     fn broadcast(lane: Self::Lane) -> Self;
@@ -93,6 +100,7 @@ impl Scalar for f64 {
     type Value = f64;
     type Lane = f64;
     const LANES: usize = 1;
+    const PARTIALS: usize = 0;
 
     #[inline]
     fn from_f64(value: f64) -> Self {
@@ -120,8 +128,15 @@ impl Scalar for f64 {
     }
 
     #[inline]
-    fn unpack(self, lanes: &mut Vec<f64>) {
-        lanes.push(self);
+    fn to_lanes(self) -> [f64; LANES] {
+        let mut lanes = [0.0; LANES];
+        lanes[0] = self;
+        lanes
+    }
+
+    #[inline]
+    fn partial(self, _index: usize) -> f64 {
+        0.0
     }
 
     #[inline]

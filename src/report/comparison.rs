@@ -204,6 +204,10 @@ pub fn text(subjects: &[(&str, Subject)]) -> String {
     for (index, (file, subject)) in subjects.iter().enumerate() {
         let _ = writeln!(text, "{}  {} ({file})", letter(index), subject.layout.name);
     }
+    let notes = notes(subjects);
+    if !notes.is_empty() {
+        let _ = write!(text, "\n{notes}");
+    }
     let _ = write!(text, "\n{}", side_by_side(subjects));
     if let Some(((_, first), others)) = subjects.split_first() {
         for (index, (_, other)) in others.iter().enumerate() {
@@ -212,6 +216,44 @@ pub fn text(subjects: &[(&str, Subject)]) -> String {
         }
     }
     let _ = write!(text, "\n{CAUTION}\n");
+    text
+}
+
+/// What differs besides the linkage, so that nobody puts its effect down to the linkage.
+fn notes(subjects: &[(&str, Subject)]) -> String {
+    let each = |told: fn(&Subject) -> String| {
+        let all = subjects.iter().map(|(_, subject)| told(subject));
+        let all: Vec<String> = all.collect();
+        let differ = all.windows(2).any(|pair| pair[0] != pair[1]);
+        let named = all.iter().enumerate();
+        let named = named.map(|(index, told)| format!("{} {told}", letter(index)));
+        differ.then(|| named.collect::<Vec<_>>().join("; "))
+    };
+    let mut text = String::new();
+    let fork = |subject: &Subject| words::fork(subject.layout).replace("fork ", "");
+    if let Some(forks) = each(fork) {
+        let _ = writeln!(
+            text,
+            "Forks move differently ({forks}),\n\
+             which shows in anti-squat, anti-rise, head angle, BB height and wheelbase."
+        );
+    }
+    if let Some(heights) = each(|subject| {
+        let height = subject.at(Place::Top).ground.mass_height;
+        format!("{} mm", fixed(height, 0))
+    }) {
+        let _ = writeln!(
+            text,
+            "Centres of mass stand at different heights at top ({heights}):\n\
+             anti-squat and anti-rise go as one over it."
+        );
+    }
+    if let Some(chains) = each(|subject| words::chain(subject.layout)) {
+        let _ = writeln!(text, "Chains run differently ({chains}).");
+    }
+    if shown_cogs(subjects).is_empty() {
+        text += "No cog is common to all: what depends on the cog is not set side by side.\n";
+    }
     text
 }
 

@@ -3,8 +3,8 @@
 use super::table::{Table, fixed, signed};
 use super::{CAUTION, Subject, Verdict, words};
 use crate::curves::State;
-use crate::design::{TargetResult, TargetValue};
-use crate::input::{Curve, Place, Quantity, Summary, Target, Want};
+use crate::design::TargetResult;
+use crate::input::{Curve, Direction, Place, Quantity, Summary, Target, Want};
 use std::fmt::Write;
 
 /// Places between those with a name, as fractions of total travel.
@@ -52,105 +52,103 @@ pub fn text(subject: &Subject, verdict: Option<&Verdict>) -> String {
 
 /// The summary in plain words.
 fn head(subject: &Subject) -> String {
-    let of = |quantity: Summary| subject.suspension.summary(quantity);
-    let ratio = |quantity| fixed(of(quantity), 3);
-    let plain = |quantity| fixed(of(quantity), 1);
-    let percent = |quantity| fixed(of(quantity) * 100.0, 1);
-    let [top, sag, end] = [Place::Top, Place::Sag, Place::End].map(|place| subject.at(place));
-    let rate = |state: &State<f64>| fixed(state.leverage_rate(), 3);
-    let squat = subject.values(Curve::AntiSquat, &sag);
+    let mut text = String::new();
+    for (label, words) in about_leverage(subject)
+        .into_iter()
+        .chain(about_wheel(subject))
+    {
+        let _ = writeln!(text, "{label:<14} {words}");
+    }
+    text
+}
+
+type Labelled = (&'static str, String);
+
+fn about_leverage(subject: &Subject) -> [Labelled; 6] {
+    let of = |quantity, decimals| fixed(subject.suspension.summary(quantity), decimals);
+    let percent = |quantity| fixed(subject.suspension.summary(quantity) * 100.0, 1);
+    let sag = subject.at(Place::Sag);
+    let rate = |place| fixed(subject.at(place).leverage_rate(), 3);
+    let travel = format!(
+        "{} mm from a {} mm shock, mean leverage rate {}",
+        fixed(subject.suspension.total_travel(), 1),
+        words::shock(subject.layout),
+        of(Summary::LeverageMean, 3)
+    );
+    let sag = format!(
+        "{} % of travel ({} mm), which is {} % of stroke ({} mm)",
+        percent(Summary::SagOfTravel),
+        fixed(sag.travel, 1),
+        percent(Summary::SagOfStroke),
+        fixed(sag.stroke, 1)
+    );
+    let rates = format!(
+        "{} at top, {} at sag, {} at end",
+        rate(Place::Top),
+        rate(Place::Sag),
+        rate(Place::End)
+    );
+    let extremes = format!(
+        "greatest {} at {} mm, least {} at {} mm of travel",
+        of(Summary::LeverageMax, 3),
+        of(Summary::LeverageMaxAt, 1),
+        of(Summary::LeverageMin, 3),
+        of(Summary::LeverageMinAt, 1)
+    );
+    let progression = format!(
+        "{} % from top to end, {} % from sag to end",
+        of(Summary::Progression, 1),
+        of(Summary::ProgressionFromSag, 1)
+    );
+    let straightness = format!(
+        "rate within {} of the line from top to end, {} rms",
+        of(Summary::StraightnessMax, 3),
+        of(Summary::StraightnessRms, 3)
+    );
+    [
+        ("Travel", travel),
+        ("Sag", sag),
+        ("Leverage rate", rates),
+        ("", extremes),
+        ("Progression", progression),
+        ("Straightness", straightness),
+    ]
+}
+
+fn about_wheel(subject: &Subject) -> [Labelled; 5] {
+    let number = |quantity| subject.suspension.summary(quantity);
+    let of = |quantity| fixed(number(quantity), 1);
+    let squat = subject.values(Curve::AntiSquat, &subject.at(Place::Sag));
     let squat = squat.iter().map(|&(_, value)| value);
     let (least, most) = squat.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
         (low.min(value), high.max(value))
     });
-    let lines = [
-        (
-            "Travel",
-            format!(
-                "{} mm from a {} mm shock, mean leverage rate {}",
-                fixed(subject.suspension.total_travel(), 1),
-                words::shock(subject.layout),
-                ratio(Summary::LeverageMean)
-            ),
-        ),
-        (
-            "Sag",
-            format!(
-                "{} % of travel ({} mm), which is {} % of stroke ({} mm)",
-                percent(Summary::SagOfTravel),
-                fixed(sag.travel, 1),
-                percent(Summary::SagOfStroke),
-                fixed(sag.stroke, 1)
-            ),
-        ),
-        (
-            "Leverage rate",
-            format!(
-                "{} at top, {} at sag, {} at end",
-                rate(&top),
-                rate(&sag),
-                rate(&end)
-            ),
-        ),
+    let squat = format!(
+        "{} to {} % at sag over the cassette, a spread of {} %",
+        fixed(least, 1),
+        fixed(most, 1),
+        of(Summary::AntiSquatSpreadAtSag)
+    );
+    let rise = format!(
+        "{} to {} % over the travel",
+        of(Summary::AntiRiseMin),
+        of(Summary::AntiRiseMax)
+    );
+    let path = format!(
+        "{} mm in x and {} mm of rear centre from top to end",
+        signed(number(Summary::AxleXGrowth), 1),
+        signed(number(Summary::RearCentreGrowth), 1),
+    );
+    [
+        ("Anti-squat", squat),
+        ("", format!("with the {}", words::fork(subject.layout))),
+        ("Anti-rise", rise),
+        ("Axle path", path),
         (
             "",
-            format!(
-                "greatest {} at {} mm, least {} at {} mm of travel",
-                ratio(Summary::LeverageMax),
-                plain(Summary::LeverageMaxAt),
-                ratio(Summary::LeverageMin),
-                plain(Summary::LeverageMinAt)
-            ),
+            format!("rearmost at x {} mm", of(Summary::AxleXRearmost)),
         ),
-        (
-            "Progression",
-            format!(
-                "{} % from top to end, {} % from sag to end",
-                plain(Summary::Progression),
-                plain(Summary::ProgressionFromSag)
-            ),
-        ),
-        (
-            "Straightness",
-            format!(
-                "rate within {} of the line from top to end, {} rms",
-                ratio(Summary::StraightnessMax),
-                ratio(Summary::StraightnessRms)
-            ),
-        ),
-        (
-            "Anti-squat",
-            format!(
-                "{} to {} % at sag over the cassette, a spread of {} %",
-                fixed(least, 1),
-                fixed(most, 1),
-                plain(Summary::AntiSquatSpreadAtSag)
-            ),
-        ),
-        ("", format!("with the {}", words::fork(subject.layout))),
-        (
-            "Anti-rise",
-            format!(
-                "{} to {} % over the travel",
-                plain(Summary::AntiRiseMin),
-                plain(Summary::AntiRiseMax)
-            ),
-        ),
-        (
-            "Axle path",
-            format!(
-                "{} mm in x and {} mm of rear centre from top to end, rearmost x {} mm",
-                signed(of(Summary::AxleXGrowth), 1),
-                signed(of(Summary::RearCentreGrowth), 1),
-                plain(Summary::AxleXRearmost)
-            ),
-        ),
-    ];
-    let mut text = String::new();
-    for (label, words) in lines {
-        let _ = writeln!(text, "{label:<14} {words}");
-    }
-    text
+    ]
 }
 
 /// Places to print, in order along the travel, with their headings.
@@ -168,7 +166,8 @@ fn columns(subject: &Subject) -> Vec<(String, State<f64>)> {
 }
 
 fn heading(first: &str, columns: &[(String, State<f64>)]) -> Vec<String> {
-    let places = columns.iter().map(|(place, _)| place.clone());
+    // As wide as most values, so that tables stand under one another.
+    let places = columns.iter().map(|(place, _)| format!("{place:>6}"));
     std::iter::once(first.to_owned()).chain(places).collect()
 }
 
@@ -206,7 +205,7 @@ fn curves(subject: &Subject, columns: &[(String, State<f64>)]) -> String {
 
 fn anti_squat(subject: &Subject, columns: &[(String, State<f64>)]) -> String {
     let mut table = Table::new(1);
-    // As wide as the first column of the table above.
+    // As wide as the first column of the table of curves.
     table.row(heading(&format!("{:<22}", "Anti-squat, %"), columns));
     for &cog in subject.suspension.bicycle().cogs() {
         let value = |state| subject.suspension.value(Curve::AntiSquat, state, cog);
@@ -236,7 +235,8 @@ fn pedals(subject: &Subject) -> String {
         table.row(std::iter::once(format!("{} teeth", cog.teeth)).chain(cells));
     }
     format!(
-        "{table}(upper run; kickback with the wheel not turning in the frame, then held by its brake)\n"
+        "{table}(upper run; kickback where the wheel does not turn in the frame,\n\
+         braked where it turns with the body that carries the caliper)\n"
     )
 }
 
@@ -304,16 +304,10 @@ fn reached(target: &Target, result: &TargetResult) -> String {
     if let Some(place) = place {
         let _ = write!(text, " at {}", words::place(place));
     }
-    if let Some(teeth) = cog(worst, result) {
+    if let Some(teeth) = worst.cog {
         let _ = write!(text, " on {teeth} teeth");
     }
     text
-}
-
-/// The cog of a value, where there are several to tell apart.
-fn cog(value: &TargetValue, result: &TargetResult) -> Option<u32> {
-    let several = result.values.iter().any(|other| other.cog != value.cog);
-    value.cog.filter(|_| several)
 }
 
 pub(super) fn wanted(want: &Want) -> String {
@@ -322,7 +316,7 @@ pub(super) fn wanted(want: &Want) -> String {
         Want::Between { low, high } => format!("{low} to {high}"),
         Want::StraightWithin(allowance) => format!("straight within {allowance}"),
         Want::SpreadWithin(allowance) => format!("a spread within {allowance}"),
-        Want::Monotone(crate::input::Direction::Rising) => "rising throughout".into(),
-        Want::Monotone(crate::input::Direction::Falling) => "falling throughout".into(),
+        Want::Monotone(Direction::Rising) => "rising throughout".into(),
+        Want::Monotone(Direction::Falling) => "falling throughout".into(),
     }
 }

@@ -17,7 +17,7 @@ pub(super) const fn curve(curve: Curve) -> &'static str {
         Curve::AntiRise => "Anti-rise",
         Curve::ChainGrowth => "Chain growth",
         Curve::PedalKickback => "Pedal kickback",
-        Curve::PedalKickbackBraked => "Kickback, wheel braked",
+        Curve::PedalKickbackBraked => "Braked kickback",
         Curve::HeadAngle => "Head angle",
         Curve::HeadAngleChange => "Head angle change",
         Curve::BbHeight => "BB height",
@@ -33,9 +33,8 @@ pub(super) const fn summary(summary: Summary) -> &'static str {
         Summary::ProgressionFromSag => "Progression, sag to end",
         Summary::LeverageMean => "Mean leverage rate",
         Summary::LeverageMin => "Least leverage rate",
-        Summary::LeverageMinAt => "... at travel",
         Summary::LeverageMax => "Greatest leverage rate",
-        Summary::LeverageMaxAt => "... at travel",
+        Summary::LeverageMinAt | Summary::LeverageMaxAt => "  at a travel of",
         Summary::StraightnessMax => "Rate off straight, most",
         Summary::StraightnessRms => "Rate off straight, rms",
         Summary::AntiSquatSpreadAtSag => "Anti-squat spread at sag",
@@ -91,15 +90,15 @@ pub(super) fn fork(layout: &Layout) -> String {
 /// Chainring, and idler where there is one.
 pub(super) fn chain(layout: &Layout) -> String {
     let bicycle = &layout.bicycle;
-    let mut text = format!("chainring {}", bicycle.chainring_teeth);
-    if let Some(idler) = bicycle.idler {
-        let side = match idler.wrap {
-            Wrap::Over => "over",
-            Wrap::Under => "under",
-        };
-        text += &format!(", chain {side} an idler of {}", idler.teeth);
-    }
-    text
+    let ring = bicycle.chainring_teeth;
+    let Some(idler) = bicycle.idler else {
+        return format!("chainring {ring}");
+    };
+    let side = match idler.wrap {
+        Wrap::Over => "over",
+        Wrap::Under => "under",
+    };
+    format!("chainring {ring}, chain {side} an idler of {}", idler.teeth)
 }
 
 /// The shock's length and stroke.

@@ -83,7 +83,7 @@ impl Starter<'_> {
     pub fn run(&self, start: u64) -> Result {
         let size = usize::try_from(start % self.problems.len() as u64).unwrap_or(0);
         let problem = &self.problems[size];
-        let (sample, drawn) = self.draw(problem, start);
+        let (sample, drawn) = self.draw(&mut problem.clone(), start);
         let Some(sample) = sample else {
             return Result {
                 ending: Ending::NotAssembled,
@@ -124,7 +124,7 @@ impl Starter<'_> {
     }
 
     /// The first sample of this start that assembles with some margin.
-    fn draw(&self, problem: &DesignProblem, start: u64) -> (Option<Vec<f64>>, u64) {
+    fn draw(&self, problem: &mut DesignProblem, start: u64) -> (Option<Vec<f64>>, u64) {
         for draw in 0..DRAWS {
             let mut sample = vec![0.0; problem.variables().len()];
             unit_cube_point(

@@ -1,4 +1,6 @@
 //! Integration tests, one binary.
 
+mod cli;
+mod faults;
 mod published;
 mod reference_layouts;

@@ -1,0 +1,198 @@
+//! From the variables of a candidate to the values of all its rows.
+
+use super::construction::Construction;
+use super::limit_rows::{self, LimitRows};
+use super::moments::{Moments, Places};
+use super::problem::RowSource;
+use super::rows::Rows;
+use super::target_rows::TargetRows;
+use crate::curves::Bicycle;
+use crate::input::{Brief, ShockSize};
+use crate::mechanism::{Motion, Plan};
+use crate::number::{Point, Scalar};
+use crate::optimise::Row;
+use std::ops::Range;
+
+/// Squared sine of the angle between two links below which a pair counts as in line.
+const LEAST_MARGIN: f64 = 1e-4;
+
+/// Least leverage rate that counts as a motion.
+const LEAST_LEVERAGE: f64 = 0.05;
+
+/// The rows of every candidate of a brief with one size of shock: first those of the
+/// targets, then of the limits, the box of a placed shock end, and the motion.
+#[derive(Clone, Debug)]
+pub(super) struct CandidateRows<'p> {
+    plan: &'p Plan,
+    bicycle: Bicycle,
+    pub construction: Construction,
+    places: Places,
+    pub targets: Vec<TargetRows>,
+    limits: Vec<LimitRows>,
+    needs_top: bool,
+    /// Where every row has to lie.
+    pub bands: Vec<Row>,
+    /// What every row belongs to.
+    pub sources: Vec<RowSource>,
+    /// The rows of each target.
+    pub of_target: Vec<Range<usize>>,
+}
+
+/// Memory for candidates in one type of number.
+#[derive(Clone, Debug)]
+pub(super) struct Workspace<'p, T: Scalar> {
+    /// The variables.
+    pub x: Vec<T>,
+    points: Vec<Point<T>>,
+    motion: Motion<'p, T>,
+    moments: Moments<T>,
+    /// The rows of the last candidate.
+    pub rows: Rows,
+}
+
+impl<'p> CandidateRows<'p> {
+    /// Plans the rows of `brief` with a shock of `size`.
+    pub fn new(plan: &'p Plan, brief: &Brief, size: ShockSize) -> Self {
+        let bicycle = Bicycle::new(&brief.layout);
+        let construction = Construction::new(brief, size);
+        let mut places = Places::default();
+        let targets: Vec<TargetRows> = brief
+            .objectives
+            .iter()
+            .flat_map(|(_, set)| &set.targets)
+            .map(|target| TargetRows::new(target, &bicycle, &mut places))
+            .collect();
+        let limits: Vec<LimitRows> = brief
+            .limits
+            .iter()
+            .map(|limit| LimitRows::new(limit, &mut places))
+            .collect();
+        let (mut bands, mut sources, mut of_target) = (Vec::new(), Vec::new(), Vec::new());
+        for (index, target) in targets.iter().enumerate() {
+            let start = bands.len();
+            bands.resize(start + target.count(), target.band());
+            sources.resize(bands.len(), RowSource::Target(index));
+            of_target.push(start..bands.len());
+        }
+        for (index, limit) in limits.iter().enumerate() {
+            bands.extend(limit.bands());
+            sources.resize(bands.len(), RowSource::Limit(index));
+        }
+        if let Some(end) = construction.end_box() {
+            bands.extend(limit_rows::end_box_bands(&end));
+            sources.resize(bands.len(), RowSource::EndBox);
+        }
+        // How the mechanism moves: the construction, the steps, the leverage.
+        bands.push(Row::at_least(LEAST_MARGIN));
+        bands.push(Row::at_least(LEAST_MARGIN));
+        bands.push(Row::at_least(LEAST_LEVERAGE));
+        sources.resize(bands.len(), RowSource::Motion);
+        let needs_top = targets.iter().any(TargetRows::needs_top);
+        Self {
+            plan,
+            bicycle,
+            construction,
+            places,
+            targets,
+            limits,
+            needs_top,
+            bands,
+            sources,
+            of_target,
+        }
+    }
+
+    /// Memory for candidates.
+    pub fn workspace<T: Scalar>(&self) -> Workspace<'p, T> {
+        Workspace {
+            x: Vec::new(),
+            points: Vec::new(),
+            motion: Motion::empty(self.plan),
+            moments: Moments::new(self.plan, &self.places),
+            rows: Rows::default(),
+        }
+    }
+
+    /// The row of the smallest margin of the mechanism.
+    pub fn margin_row(&self) -> usize {
+        self.bands.len() - 2
+    }
+
+    /// Fills the rows for the candidate `x` of the workspace; `Err` with the smallest margin
+    /// where it does not assemble.
+    pub fn fill<T: Scalar>(&self, work: &mut Workspace<'p, T>) -> Result<(), f64> {
+        let Workspace {
+            x,
+            points,
+            motion,
+            moments,
+            rows,
+        } = work;
+        self.construction.place_points(x, points);
+        motion.redraw(points, T::from_f64(self.construction.size().stroke));
+        moments.look(&self.bicycle, motion, &self.places)?;
+        if self.needs_top {
+            moments.look_at_top(&self.bicycle, motion);
+        }
+        rows.clear(T::PARTIALS);
+        for target in &self.targets {
+            target.fill(&self.bicycle, moments, rows);
+        }
+        for limit in &self.limits {
+            limit.fill(moments, points, rows);
+        }
+        if let Some(end) = self.construction.end_box() {
+            for value in limit_rows::end_box_values(&end, points) {
+                rows.push(value.extract(0));
+            }
+        }
+        rows.push(self.construction.margin(points).extract(0));
+        rows.push(moments.least_margin());
+        rows.push(moments.least_leverage());
+        Ok(())
+    }
+
+    /// The number midway between the smallest and the largest row of a spread.
+    pub fn middle(&self, target: usize, rows: &Rows) -> f64 {
+        let (low, high) = extremes(&rows.values, self.of_target[target].clone());
+        0.5 * (rows.values[low] + rows.values[high])
+    }
+
+    /// Takes the middle off the values of every spread, for where it is not a variable.
+    pub fn centre_spreads(&self, rows: &mut Rows) {
+        for (target, range) in self.targets.iter().zip(&self.of_target) {
+            if !target.is_spread() {
+                continue;
+            }
+            let (low, high) = extremes(&rows.values, range.clone());
+            let middle = 0.5 * (rows.values[low] + rows.values[high]);
+            let slopes: Vec<f64> = rows
+                .gradient(low)
+                .iter()
+                .zip(rows.gradient(high))
+                .map(|(low, high)| 0.5 * (low + high))
+                .collect();
+            for index in range.clone() {
+                rows.values[index] -= middle;
+                let width = rows.width;
+                for (slot, slope) in rows.partials[index * width..].iter_mut().zip(&slopes) {
+                    *slot -= slope;
+                }
+            }
+        }
+    }
+}
+
+/// Indices of the smallest and of the largest value of a range.
+fn extremes(values: &[f64], range: Range<usize>) -> (usize, usize) {
+    let (mut low, mut high) = (range.start, range.start);
+    for index in range {
+        if values[index] < values[low] {
+            low = index;
+        }
+        if values[index] > values[high] {
+            high = index;
+        }
+    }
+    (low, high)
+}
