@@ -12,6 +12,10 @@ use super::track::Track;
 use crate::input::BodyId;
 use crate::number::{Point, Scalar, Vector};
 
+/// Tangent of half the angle, 170 degrees, up to which a body is turned to find the end of a
+/// motion.
+const FARTHEST_HALF_TANGENT: f64 = 12.0;
+
 /// One candidate's mechanism, ready to be posed; lanes are candidates or positions.
 #[derive(Clone, Debug)]
 pub struct Motion<'p, T> {
@@ -278,27 +282,35 @@ impl<'p, T: Scalar> Motion<'p, T> {
     }
 
     /// The same motion, looked at as if full stroke were reached: for a motion whose driven
-    /// body could not be turned to full stroke, `q` becomes the tangent of half the angle,
-    /// in the direction that shortens the shock.
+    /// body could not be turned to full stroke, `q` becomes the fraction of the tangent of half
+    /// the angle up to nearly half a circle, in the direction that shortens the shock.
     pub(super) fn unreached(mut self) -> Self {
         let lost = (0..T::LANES).any(|lane| self.turn.found.lane(lane) < 0.0);
         if lost {
             self.turn = Turn {
-                half_tangent: T::from_f64(1.0),
+                half_tangent: T::from_f64(FARTHEST_HALF_TANGENT),
                 found: T::from_f64(1.0),
             };
             let mut pose = Pose::new(self.plan);
             self.pose(T::from_f64(0.0), &mut pose);
             let direction = |lane: usize| {
                 if pose.stroke_rate.lane(lane) < 0.0 {
-                    -1.0
+                    -FARTHEST_HALF_TANGENT
                 } else {
-                    1.0
+                    FARTHEST_HALF_TANGENT
                 }
             };
             self.turn.half_tangent = T::from_lanes(direction);
         }
         self
+    }
+
+    /// How many times more steps than usual it takes to look at the whole motion.
+    pub(super) fn lengthening(&self) -> u32 {
+        let reach = self.turn.half_tangent.lane(0).abs();
+        (1..12)
+            .find(|&times| reach <= f64::from(times))
+            .unwrap_or(12)
     }
 
     fn follow_lanes(&self) -> Vec<Track> {
