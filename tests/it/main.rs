@@ -1,3 +1,6 @@
 //! Integration tests, one binary.
 
+mod agreement;
+mod linkages;
+mod oracle;
 mod reference_layouts;
