@@ -1,6 +1,8 @@
 //! Integration tests, one binary.
 
 mod agreement;
+mod derivatives;
+mod invariance;
 mod linkages;
 mod oracle;
 mod reference_layouts;
