@@ -1,6 +1,7 @@
 //! Integration tests, one binary.
 
 mod agreement;
+mod closed_form;
 mod derivatives;
 mod invariance;
 mod linkages;

@@ -41,7 +41,7 @@ pub fn pitch_radius(teeth: u32) -> f64 {
 }
 
 /// A sprocket that the chain passes above (`side` 1) or below (`side` -1).
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 pub struct Sprocket {
     pub centre: Point<f64>,
     pub radius: f64,
@@ -49,7 +49,7 @@ pub struct Sprocket {
 }
 
 /// The straight piece of chain between two sprockets.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 pub struct Run {
     pub from: Point<f64>,
     pub to: Point<f64>,
