@@ -3,6 +3,7 @@
 mod agreement;
 mod closed_form;
 mod derivatives;
+mod handbook;
 mod invariance;
 mod linkages;
 mod oracle;
