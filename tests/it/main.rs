@@ -3,8 +3,10 @@
 mod agreement;
 mod closed_form;
 mod derivatives;
+mod endings;
 mod handbook;
 mod invariance;
 mod linkages;
 mod oracle;
 mod reference_layouts;
+mod structure;

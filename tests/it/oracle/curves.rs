@@ -33,7 +33,7 @@ fn distance(a: Point<f64>, b: Point<f64>) -> f64 {
 }
 
 /// Pitch radius from the chord between two neighbouring teeth, 12.7 mm.
-pub fn pitch_radius(teeth: u32) -> f64 {
+fn pitch_radius(teeth: u32) -> f64 {
     let between = std::f64::consts::TAU / f64::from(teeth);
     // The chord of that angle in a circle of radius 1.
     let chord = (2.0 - 2.0 * between.cos()).sqrt();
@@ -76,7 +76,7 @@ impl Run {
 }
 
 /// Height over the ground at the front contact of the line from the rear contact through `to`.
-pub fn height_at_front(rear: Point<f64>, front: Point<f64>, to: Flat) -> f64 {
+fn height_at_front(rear: Point<f64>, front: Point<f64>, to: Flat) -> f64 {
     let ground = front - rear;
     let length = ground.x.hypot(ground.y);
     let up = Vector::new(-ground.y / length, ground.x / length);

@@ -12,7 +12,7 @@ mod curves;
 mod end;
 mod equations;
 
-pub use curves::{OracleCurves, Run, Sprocket, drawn_anti_squat, height_at_front};
+pub use curves::{OracleCurves, Run, Sprocket, drawn_anti_squat};
 pub use end::{OracleEnd, OracleEnding};
 
 use equations::{Equations, eliminate};
