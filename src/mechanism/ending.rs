@@ -132,23 +132,31 @@ impl<'a, 'p> Probe<'a, 'p> {
             .iter()
             .position(|&margin| margin.is_nan() || margin <= 0.0);
         let pivot = failed.and_then(|margin| self.motion.plan().pivot_of_margin(margin));
-        let ending = match failed {
-            None if bad >= 1.0 => Ending::Locks,
-            None => Ending::WheelTurnsBack,
-            Some(_) if good == 0.0 => Ending::DeadPoint,
-            // The step before a square-root singularity tells a finite limit from none.
-            Some(_) => {
-                let far = self.leverage(axle, good * (1.0 - 1e-4));
-                let near = self.leverage(axle, good * (1.0 - 1e-8));
-                if near > 3.0 * far {
-                    Ending::DeadPoint
-                } else if near < far / 3.0 {
-                    // The links in line are at the limit of the wheel, not of the shock.
-                    Ending::WheelTurnsBack
-                } else {
-                    Ending::Locks
-                }
+        let ending = if good > 0.0 {
+            // Towards the end the leverage rate grows as one over the distance or its square
+            // root, falls to zero, or settles. What fails at the end itself does not tell:
+            // links in line may be the limit of the wheel, and a closure may close again just
+            // beyond.
+            // The end of a closure is known less closely.
+            let closest = if self.motion.plan().closure_unknowns().is_empty() {
+                1e-8
+            } else {
+                1e-6
+            };
+            let [far, middle, near] =
+                [1e4, 1e2, 1.0].map(|times| self.leverage(axle, good * (1.0 - times * closest)));
+            let rise = near - middle;
+            if rise > 1e-6 * near && rise > 2.0 * (middle - far) {
+                Ending::DeadPoint
+            } else if near < far / 3.0 {
+                Ending::WheelTurnsBack
+            } else {
+                Ending::Locks
             }
+        } else if failed.is_some() {
+            Ending::DeadPoint
+        } else {
+            Ending::WheelTurnsBack
         };
         self.motion.pose(good, &mut self.pose);
         MotionEnd {

@@ -10,7 +10,7 @@ use super::plan::{Driver, Plan, Step};
 use super::step::{Pair, measure_place, measure_side, place};
 use super::track::Track;
 use crate::input::BodyId;
-use crate::number::{Point, Scalar, Vector};
+use crate::number::{Point, Scalar, Vector, roots};
 
 /// Tangent of half the angle, 170 degrees, up to which a body is turned to find the end of a
 /// motion.
@@ -313,22 +313,63 @@ impl<'p, T: Scalar> Motion<'p, T> {
             .unwrap_or(12)
     }
 
+    /// Drawn points and stroke of one lane, in plain numbers.
+    fn lane(&self, lane: usize) -> (Vec<Point<f64>>, f64) {
+        let points = self
+            .drawn
+            .iter()
+            .map(|p| Point::new(p.x.lane(lane), p.y.lane(lane)));
+        (points.collect(), self.stroke.lane(lane))
+    }
+
     fn follow_lanes(&self) -> Vec<Track> {
-        let lane = |lane: usize| -> (Vec<Point<f64>>, f64) {
-            let points = self
-                .drawn
-                .iter()
-                .map(|p| Point::new(p.x.lane(lane), p.y.lane(lane)));
-            (points.collect(), self.stroke.lane(lane))
-        };
-        let first = lane(0);
+        let first = self.lane(0);
         let follow = |(drawn, stroke): &(Vec<Point<f64>>, f64)| {
             Track::follow(&Motion::measure(self.plan, drawn, *stroke))
         };
-        if (1..T::LANES).all(|other| lane(other) == first) {
+        if (1..T::LANES).all(|other| self.lane(other) == first) {
             return vec![follow(&first)];
         }
-        (0..T::LANES).map(|index| follow(&lane(index))).collect()
+        (0..T::LANES)
+            .map(|index| follow(&self.lane(index)))
+            .collect()
+    }
+}
+
+impl Motion<'_, f64> {
+    /// Tangent of half the angle that the driven body turns at full stroke, found by steps
+    /// that leave no position out; `None` where the motion ends before.
+    fn walk_turn(mut self) -> Option<f64> {
+        const LONGEST_STEP: f64 = 0.05;
+        let mut pose = Pose::new(self.plan);
+        self.pose(0.0, &mut pose);
+        let direction = if pose.stroke_rate < 0.0 { -1.0 } else { 1.0 };
+        self.turn.half_tangent = direction;
+        let (mut half, mut step) = (0.0, LONGEST_STEP);
+        self.pose(half, &mut pose);
+        while pose.assembles(0) && half < FARTHEST_HALF_TANGENT && step > 1e-9 {
+            let missing = self.stroke - pose.stroke;
+            if missing <= 1e-14 * self.eye_to_eye {
+                return Some(half * direction);
+            }
+            let newton = missing / pose.stroke_rate;
+            // A little farther than Newton says, so that the goal is passed, not crept up to.
+            let next = half + if newton < step { 1.01 * newton } else { step };
+            self.pose(next, &mut pose);
+            if !pose.assembles(0) {
+                step *= 0.5;
+            } else if pose.stroke >= self.stroke {
+                let missing = |half: f64| {
+                    self.pose(half, &mut pose);
+                    pose.stroke - self.stroke
+                };
+                return roots::bracketed(missing, half, next).map(|half| half * direction);
+            } else {
+                half = next;
+            }
+            self.pose(half, &mut pose);
+        }
+        None
     }
 }
 
@@ -338,7 +379,8 @@ impl<V: Scalar<Value = V>> Motion<'_, V> {
     ///
     /// Newton towards an eighth of the stroke after another, each from the slope of the
     /// last, then three times towards its end: a fixed number of iterations, so that
-    /// neighbouring lanes cannot alter one another's bits.
+    /// neighbouring lanes cannot alter one another's bits. A lane that it does not bring to
+    /// full stroke is walked on its own.
     fn find_turn(&self) -> (V, V) {
         const STAGES: usize = 8;
         let mut pose = Pose::new(self.plan);
@@ -349,11 +391,22 @@ impl<V: Scalar<Value = V>> Motion<'_, V> {
             half = half + (target - pose.stroke) / pose.stroke_rate;
         }
         self.pose(half, &mut pose);
-        let missed = pose.stroke - self.stroke;
-        let found = V::from_lanes(|lane| {
-            let close = missed.lane(lane).abs() <= 1e-9 * self.eye_to_eye.lane(lane);
-            if close { 1.0 } else { -1.0 }
-        });
+        let close = |lane: usize| {
+            let missed = pose.stroke.lane(lane) - self.stroke.lane(lane);
+            missed.abs() <= 1e-9 * self.eye_to_eye.lane(lane)
+        };
+        // Where Newton lost its way, which is rare in what moves, the way is walked.
+        let walked: Vec<Option<f64>> = (0..V::LANES)
+            .map(|lane| {
+                if close(lane) {
+                    return Some(half.lane(lane));
+                }
+                let (drawn, stroke) = self.lane(lane);
+                Motion::measure(self.plan, &drawn, stroke).walk_turn()
+            })
+            .collect();
+        let half = V::from_lanes(|lane| walked[lane].unwrap_or(half.lane(lane)));
+        let found = V::from_lanes(|lane| if walked[lane].is_some() { 1.0 } else { -1.0 });
         (half, found)
     }
 }
