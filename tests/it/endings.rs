@@ -214,3 +214,17 @@ fn a_rigid_truss_is_placed_before_anything_is_turned() {
     let plan = goes_on(&layout_of(&mechanism));
     assert!(plan.contains("driver: Body("), "{plan}");
 }
+
+#[test]
+fn a_body_that_turns_far_reaches_full_stroke() {
+    let mut mechanism = kind("two short links, shock between them");
+    mechanism["points"] = json!({
+        "axle": [-431, 6], "low_frame": [-24, 85], "low_rear": [-89, 19], "up_frame": [-26, 239],
+        "up_rear": [-118, 263], "shock_up": [94, 310], "shock_low": [50, 45]
+    });
+    for stroke in [60, 80, 95] {
+        mechanism["shock"]["stroke"] = json!(stroke);
+        let plan = goes_on(&layout_of(&mechanism));
+        assert!(plan.contains("driver: Body("), "{plan}");
+    }
+}

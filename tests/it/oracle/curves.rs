@@ -225,12 +225,20 @@ impl<'o, 'l> OracleCurves<'o, 'l> {
     /// Rate of the chain path by the stroke: central differences, extrapolated to no step; the
     /// column of the table that changes least is taken.
     fn growth_rate(&self, stroke: f64, cog: usize) -> f64 {
-        let at = |stroke: f64| self.chain_path(&self.oracle.at(stroke), cog, 0.0);
+        let at = |stroke: f64| {
+            let moment = self.oracle.reach(stroke)?;
+            Some(self.chain_path(&moment, cog, 0.0))
+        };
         let mut row: Vec<f64> = Vec::new();
         let (mut best, mut error) = (f64::NAN, f64::INFINITY);
-        let mut step = 0.8;
-        for _ in 0..6 {
-            let mut next = vec![(at(stroke + step) - at(stroke - step)) / (2.0 * step)];
+        let mut step = 1.6;
+        for _ in 0..7 {
+            step *= 0.5;
+            // Near a dead point the first steps lead beyond it.
+            let (Some(above), Some(below)) = (at(stroke + step), at(stroke - step)) else {
+                continue;
+            };
+            let mut next = vec![(above - below) / (2.0 * step)];
             for (column, before) in row.iter().enumerate() {
                 let factor = 4f64.powi(i32::try_from(column).unwrap() + 1);
                 let refined = (factor * next[column] - before) / (factor - 1.0);
@@ -241,7 +249,6 @@ impl<'o, 'l> OracleCurves<'o, 'l> {
                 next.push(refined);
             }
             row = next;
-            step *= 0.5;
         }
         best
     }

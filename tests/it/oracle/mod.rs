@@ -37,7 +37,7 @@ pub struct Oracle<'l> {
     equations: Equations<'l>,
     moments: Vec<Moment>,
     /// Moments solved before, by the bits of their stroke.
-    solved: RefCell<HashMap<u64, Moment>>,
+    solved: RefCell<HashMap<u64, Option<Moment>>>,
 }
 
 impl<'l> Oracle<'l> {
@@ -64,11 +64,16 @@ impl<'l> Oracle<'l> {
 
     /// The moment at `stroke` mm, found from the nearest followed one.
     pub fn at(&self, stroke: f64) -> Moment {
+        self.reach(stroke).unwrap()
+    }
+
+    /// The same, `None` where the linkage does not get there.
+    fn reach(&self, stroke: f64) -> Option<Moment> {
         let mut solved = self.solved.borrow_mut();
         let solve = || {
             let off = |index: &usize| (self.stroke_of(*index) - stroke).abs();
             let nearest = (0..self.moments.len()).min_by(|a, b| off(a).total_cmp(&off(b)));
-            self.solve(stroke, nearest.unwrap()).unwrap()
+            self.solve(stroke, nearest.unwrap())
         };
         solved.entry(stroke.to_bits()).or_insert_with(solve).clone()
     }
