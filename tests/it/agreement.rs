@@ -151,7 +151,7 @@ fn motions_end_where_and_how_the_oracle_says() {
     let mut endings = [0; 4];
     for (index, kind) in KINDS.iter().chain(&CLOSURES).enumerate() {
         let mut random = Random::new(300 + index as u64);
-        for number in 0..20 {
+        for number in 0..14 {
             let file = vary(kind, &mut random, 30.0, [60.0, 140.0]);
             let ending = compare_end(&format!("{} {number}", kind.name), &read(&file));
             endings[ending.map_or(3, |ending| ending as usize)] += 1;

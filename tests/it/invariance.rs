@@ -87,7 +87,7 @@ fn same(what: &str, ours: &[f64], expected: &[f64]) {
 
 fn for_each_file(seed: u64, mut check: impl FnMut(&str, &Value)) {
     for (index, kind) in KINDS.iter().chain(&CLOSURES).enumerate() {
-        for file in movable(kind, seed + index as u64, 3) {
+        for file in movable(kind, seed + index as u64, 2) {
             check(kind.name, &file);
         }
     }
