@@ -229,9 +229,4 @@ impl Factors {
             .all(|value| value.is_finite())
             .then(|| solution.iter().copied().collect())
     }
-
-    /// Sign of the determinant: it changes where the branch could be left.
-    pub fn sign(&self) -> f64 {
-        self.0.determinant().signum()
-    }
 }

@@ -42,63 +42,89 @@ pub fn find_end(
     axle: PointId,
 ) -> Option<MotionEnd> {
     let motion = Motion::new(plan, drawn, stroke).unreached();
-    let mut probe = Probe {
-        pose: Pose::new(plan),
-        axle: axle.index(),
-        motion: &motion,
-    };
-    let mut good = 0.0;
-    if !probe.moves(0.0) {
-        return Some(probe.classify(0.0, 0.0));
-    }
-    for step in 1..=STEPS {
-        let q = f64::from(step) / f64::from(STEPS);
-        let moves = probe.moves(q);
-        if moves && probe.pose.stroke >= stroke * (1.0 - 1e-12) {
-            return None;
+    let mut probe = Probe::new(&motion, Some(axle));
+    let (good, bad) = probe.last_good(stroke)?;
+    Some(probe.classify(axle.index(), good, bad))
+}
+
+/// How far the shock gets by `plan`, at most `stroke` mm, wherever the wheel goes.
+pub(super) fn reach(plan: &Plan, drawn: &[Point<f64>], stroke: f64) -> f64 {
+    let motion = Motion::new(plan, drawn, stroke).unreached();
+    let mut probe = Probe::new(&motion, None);
+    match probe.last_good(stroke) {
+        None => stroke,
+        Some((good, _)) => {
+            motion.pose(good, &mut probe.pose);
+            probe.pose.stroke
         }
-        if !moves {
+    }
+}
+
+struct Probe<'a, 'p> {
+    motion: &'a Motion<'p, f64>,
+    pose: Pose<f64>,
+    /// The axle, where it must rise.
+    axle: Option<PointId>,
+}
+
+impl<'a, 'p> Probe<'a, 'p> {
+    fn new(motion: &'a Motion<'p, f64>, axle: Option<PointId>) -> Self {
+        let pose = Pose::new(motion.plan());
+        Self { motion, pose, axle }
+    }
+
+    /// Whether at `q` the mechanism assembles, the shock shortens and the wheel rises.
+    fn moves(&mut self, q: f64) -> bool {
+        self.motion.pose(q, &mut self.pose);
+        let rises = |axle: PointId| self.pose.velocities[axle.index()].y > 0.0;
+        self.pose.assembles(0) && self.axle.is_none_or(rises)
+    }
+
+    /// The last parameter that is good and the next that is not; none if the shock reaches
+    /// `stroke` mm.
+    fn last_good(&mut self, stroke: f64) -> Option<(f64, f64)> {
+        let full = stroke * (1.0 - 1e-12);
+        if !self.moves(0.0) {
+            return Some((0.0, 0.0));
+        }
+        let mut good = 0.0;
+        let steps = STEPS * self.motion.lengthening();
+        for step in 1..=steps {
+            let q = f64::from(step) / f64::from(steps);
+            if self.moves(q) {
+                if self.pose.stroke >= full {
+                    return None;
+                }
+                good = q;
+                continue;
+            }
             let mut bad = q;
             while bad - good > 1e-15 + 1e-14 * good {
                 let middle = 0.5 * (good + bad);
                 if middle <= good || middle >= bad {
                     break;
                 }
-                if probe.moves(middle) {
-                    good = middle
+                if self.moves(middle) {
+                    good = middle;
                 } else {
-                    bad = middle
+                    bad = middle;
                 }
             }
             // A body that is turned may pass full stroke within the step before it stops.
-            probe.moves(good);
-            let reached = probe.pose.stroke >= stroke * (1.0 - 1e-12);
-            return (!reached).then(|| probe.classify(good, bad));
+            self.moves(good);
+            return (self.pose.stroke < full).then_some((good, bad));
         }
-        good = q;
+        // Rounding leaves a full stroke short of itself; a turn of nearly half a circle does not.
+        self.moves(1.0);
+        (self.pose.stroke < stroke * (1.0 - 1e-6)).then_some((1.0, 1.0))
     }
-    None
-}
 
-struct Probe<'a, 'p> {
-    motion: &'a Motion<'p, f64>,
-    pose: Pose<f64>,
-    axle: usize,
-}
-
-impl Probe<'_, '_> {
-    /// Whether at `q` the mechanism assembles, the shock shortens and the wheel rises.
-    fn moves(&mut self, q: f64) -> bool {
+    fn leverage(&mut self, axle: usize, q: f64) -> f64 {
         self.motion.pose(q, &mut self.pose);
-        self.pose.assembles(0) && self.pose.velocities[self.axle].y > 0.0
+        self.pose.velocities[axle].y / self.pose.stroke_rate
     }
 
-    fn leverage(&mut self, q: f64) -> f64 {
-        self.motion.pose(q, &mut self.pose);
-        self.pose.velocities[self.axle].y / self.pose.stroke_rate
-    }
-
-    fn classify(&mut self, good: f64, bad: f64) -> MotionEnd {
+    fn classify(&mut self, axle: usize, good: f64, bad: f64) -> MotionEnd {
         self.motion.pose(bad, &mut self.pose);
         let failed = self
             .pose
@@ -106,26 +132,37 @@ impl Probe<'_, '_> {
             .iter()
             .position(|&margin| margin.is_nan() || margin <= 0.0);
         let pivot = failed.and_then(|margin| self.motion.plan().pivot_of_margin(margin));
-        let ending = match failed {
-            None => Ending::WheelTurnsBack,
-            // The step before a square-root singularity tells a finite limit from none.
-            Some(_) => {
-                let (far, near) = (
-                    self.leverage(good * (1.0 - 1e-4)),
-                    self.leverage(good * (1.0 - 1e-8)),
-                );
-                if good > 0.0 && near < 3.0 * far {
-                    Ending::Locks
-                } else {
-                    Ending::DeadPoint
-                }
+        let ending = if good > 0.0 {
+            // Towards the end the leverage rate grows as one over the distance or its square
+            // root, falls to zero, or settles. What fails at the end itself does not tell:
+            // links in line may be the limit of the wheel, and a closure may close again just
+            // beyond.
+            // The end of a closure is known less closely.
+            let closest = if self.motion.plan().closure_unknowns().is_empty() {
+                1e-8
+            } else {
+                1e-6
+            };
+            let [far, middle, near] =
+                [1e4, 1e2, 1.0].map(|times| self.leverage(axle, good * (1.0 - times * closest)));
+            let rise = near - middle;
+            if rise > 1e-6 * near && rise > 2.0 * (middle - far) {
+                Ending::DeadPoint
+            } else if near < far / 3.0 {
+                Ending::WheelTurnsBack
+            } else {
+                Ending::Locks
             }
+        } else if failed.is_some() {
+            Ending::DeadPoint
+        } else {
+            Ending::WheelTurnsBack
         };
         self.motion.pose(good, &mut self.pose);
         MotionEnd {
             ending,
             stroke: self.pose.stroke,
-            travel: self.pose.points[self.axle].y - self.motion.drawn()[self.axle].y,
+            travel: self.pose.points[axle].y - self.motion.drawn()[axle].y,
             pivot,
         }
     }

@@ -10,7 +10,11 @@ use super::plan::{Driver, Plan, Step};
 use super::step::{Pair, measure_place, measure_side, place};
 use super::track::Track;
 use crate::input::BodyId;
-use crate::number::{Point, Scalar, Vector};
+use crate::number::{Point, Scalar, Vector, roots};
+
+/// Tangent of half the angle, 170 degrees, up to which a body is turned to find the end of a
+/// motion.
+const FARTHEST_HALF_TANGENT: f64 = 12.0;
 
 /// One candidate's mechanism, ready to be posed; lanes are candidates or positions.
 #[derive(Clone, Debug)]
@@ -107,9 +111,7 @@ impl<'p, T: Scalar> Motion<'p, T> {
         let plan = self.plan;
         if matches!(plan.driver, Driver::Body(_)) {
             let values: Vec<Point<T::Value>> = drawn.iter().map(|point| point.value()).collect();
-            let mut plain = Motion::empty(plan);
-            plain.measure(&values, stroke.value());
-            let (half_tangent, found) = plain.find_turn();
+            let (half_tangent, found) = Motion::measured(plan, &values, stroke.value()).find_turn();
             // The loop is not differentiated: one Newton step at its end carries the
             // derivatives over (implicit function theorem).
             let half_tangent = T::from_value(half_tangent);
@@ -144,6 +146,13 @@ impl<'p, T: Scalar> Motion<'p, T> {
             },
             tracks: Vec::new(),
         }
+    }
+
+    /// A motion whose driven body is turned by `q` itself.
+    fn measured(plan: &'p Plan, drawn: &[Point<T>], stroke: T) -> Self {
+        let mut motion = Self::empty(plan);
+        motion.measure(drawn, stroke);
+        motion
     }
 
     fn measure(&mut self, drawn: &[Point<T>], stroke: T) {
@@ -303,22 +312,22 @@ impl<'p, T: Scalar> Motion<'p, T> {
     }
 
     /// The same motion, looked at as if full stroke were reached: for a motion whose driven
-    /// body could not be turned to full stroke, `q` becomes the tangent of half the angle,
-    /// in the direction that shortens the shock.
+    /// body could not be turned to full stroke, `q` becomes the fraction of the tangent of half
+    /// the angle up to nearly half a circle, in the direction that shortens the shock.
     pub(super) fn unreached(mut self) -> Self {
         let lost = (0..T::LANES).any(|lane| self.turn.found.lane(lane) < 0.0);
         if lost {
             self.turn = Turn {
-                half_tangent: T::from_f64(1.0),
+                half_tangent: T::from_f64(FARTHEST_HALF_TANGENT),
                 found: T::from_f64(1.0),
             };
             let mut pose = Pose::new(self.plan);
             self.pose(T::from_f64(0.0), &mut pose);
             let direction = |lane: usize| {
                 if pose.stroke_rate.lane(lane) < 0.0 {
-                    -1.0
+                    -FARTHEST_HALF_TANGENT
                 } else {
-                    1.0
+                    FARTHEST_HALF_TANGENT
                 }
             };
             self.turn.half_tangent = T::from_lanes(direction);
@@ -326,24 +335,71 @@ impl<'p, T: Scalar> Motion<'p, T> {
         self
     }
 
+    /// How many times more steps than usual it takes to look at the whole motion.
+    pub(super) fn lengthening(&self) -> u32 {
+        let reach = self.turn.half_tangent.lane(0).abs();
+        (1..12)
+            .find(|&times| reach <= f64::from(times))
+            .unwrap_or(12)
+    }
+
+    /// Drawn points and stroke of one lane, in plain numbers.
+    fn lane(&self, lane: usize) -> (Vec<Point<f64>>, f64) {
+        let points = self
+            .drawn
+            .iter()
+            .map(|p| Point::new(p.x.lane(lane), p.y.lane(lane)));
+        (points.collect(), self.stroke.lane(lane))
+    }
+
     fn follow_lanes(&self) -> Vec<Track> {
-        let lane = |lane: usize| -> (Vec<Point<f64>>, f64) {
-            let points = self
-                .drawn
-                .iter()
-                .map(|p| Point::new(p.x.lane(lane), p.y.lane(lane)));
-            (points.collect(), self.stroke.lane(lane))
-        };
-        let first = lane(0);
+        let first = self.lane(0);
         let follow = |(drawn, stroke): &(Vec<Point<f64>>, f64)| {
-            let mut motion = Motion::empty(self.plan);
-            motion.measure(drawn, *stroke);
-            Track::follow(&motion)
+            Track::follow(&Motion::measured(self.plan, drawn, *stroke))
         };
-        if (1..T::LANES).all(|other| lane(other) == first) {
+        if (1..T::LANES).all(|other| self.lane(other) == first) {
             return vec![follow(&first)];
         }
-        (0..T::LANES).map(|index| follow(&lane(index))).collect()
+        (0..T::LANES)
+            .map(|index| follow(&self.lane(index)))
+            .collect()
+    }
+}
+
+impl Motion<'_, f64> {
+    /// Tangent of half the angle that the driven body turns at full stroke, found by steps
+    /// that leave no position out; `None` where the motion ends before.
+    fn walk_turn(mut self) -> Option<f64> {
+        const LONGEST_STEP: f64 = 0.05;
+        let mut pose = Pose::new(self.plan);
+        self.pose(0.0, &mut pose);
+        let direction = if pose.stroke_rate < 0.0 { -1.0 } else { 1.0 };
+        self.turn.half_tangent = direction;
+        let (mut half, mut step) = (0.0, LONGEST_STEP);
+        self.pose(half, &mut pose);
+        while pose.assembles(0) && half < FARTHEST_HALF_TANGENT && step > 1e-9 {
+            let missing = self.stroke - pose.stroke;
+            if missing <= 1e-14 * self.eye_to_eye {
+                return Some(half * direction);
+            }
+            let newton = missing / pose.stroke_rate;
+            // A little farther than Newton says, so that the goal is passed, not crept up to.
+            let next = half + if newton < step { 1.01 * newton } else { step };
+            self.pose(next, &mut pose);
+            if !pose.assembles(0) {
+                step *= 0.5;
+            } else if pose.stroke >= self.stroke {
+                let missing = |half: f64| {
+                    self.pose(half, &mut pose);
+                    pose.stroke - self.stroke
+                };
+                return roots::bracketed(missing, half, next).map(|half| half * direction);
+            } else {
+                half = next;
+            }
+            self.pose(half, &mut pose);
+        }
+        None
     }
 }
 
@@ -353,7 +409,8 @@ impl<V: Scalar<Value = V>> Motion<'_, V> {
     ///
     /// Newton towards an eighth of the stroke after another, each from the slope of the
     /// last, then three times towards its end: a fixed number of iterations, so that
-    /// neighbouring lanes cannot alter one another's bits.
+    /// neighbouring lanes cannot alter one another's bits. A lane that it does not bring to
+    /// full stroke is walked on its own.
     fn find_turn(&self) -> (V, V) {
         const STAGES: usize = 8;
         let mut pose = Pose::new(self.plan);
@@ -364,11 +421,26 @@ impl<V: Scalar<Value = V>> Motion<'_, V> {
             half = half + (target - pose.stroke) / pose.stroke_rate;
         }
         self.pose(half, &mut pose);
-        let missed = pose.stroke - self.stroke;
-        let found = V::from_lanes(|lane| {
-            let close = missed.lane(lane).abs() <= 1e-9 * self.eye_to_eye.lane(lane);
-            if close { 1.0 } else { -1.0 }
-        });
+        let close = |lane: usize| {
+            let missed = pose.stroke.lane(lane) - self.stroke.lane(lane);
+            missed.abs() <= 1e-9 * self.eye_to_eye.lane(lane)
+        };
+        // Where Newton lost its way, which is rare in what moves, the way is walked.
+        let mut walked: Vec<Option<f64>> = Vec::with_capacity(V::LANES);
+        for lane in 0..V::LANES {
+            let (drawn, stroke) = self.lane(lane);
+            walked.push(if close(lane) {
+                Some(half.lane(lane))
+            } else if lane > 0 && !close(lane - 1) && self.lane(lane - 1) == (drawn.clone(), stroke)
+            {
+                // Lanes that are positions of one candidate need one walk.
+                walked[lane - 1]
+            } else {
+                Motion::measured(self.plan, &drawn, stroke).walk_turn()
+            });
+        }
+        let half = V::from_lanes(|lane| walked[lane].unwrap_or(half.lane(lane)));
+        let found = V::from_lanes(|lane| if walked[lane].is_some() { 1.0 } else { -1.0 });
         (half, found)
     }
 }

@@ -4,8 +4,10 @@
 //! and the side of each pair of links come from the candidate's own drawn points.
 
 use super::closure::Closure;
+use super::ending::reach;
 use super::structure;
 use crate::input::{BodyId, Faults, Mechanism, PointId};
+use crate::number::Point;
 
 /// One piece of the construction; slots are indices of points.
 #[derive(Clone, Debug)]
@@ -54,30 +56,18 @@ impl Plan {
     /// from the drawn position.
     pub fn compile(file: &str, mechanism: &Mechanism) -> Result<Self, Faults> {
         structure::check(file, mechanism)?;
-        let mut order = Order::new(mechanism);
-        order.close_pairs(true);
-        let driver = if order.complete() {
-            Driver::Shock
-        } else {
-            order.turn_a_body().map_or(Driver::Shock, Driver::Body)
-        };
-        if !order.complete() {
-            order.close_the_rest();
+        let mut by_shock = Order::new(mechanism);
+        by_shock.close_pairs(true);
+        if by_shock.complete() {
+            return Ok(by_shock.finish(Driver::Shock));
         }
-        Ok(Self {
-            points: mechanism.points.len(),
-            fixed: order.bodies[mechanism.frame.index()].clone(),
-            references: (0..mechanism.bodies.len())
-                .map(|body| {
-                    (body != mechanism.frame.index())
-                        .then(|| order.widest(body))
-                        .flatten()
-                })
-                .collect(),
-            steps: order.steps,
-            driver,
-            shock: mechanism.shock.ends.map(PointId::index),
-        })
+        // Only one thing may drive: a body is turned in an order that has not used the shock.
+        let mut order = Order::new(mechanism);
+        order.close_pairs(false);
+        let mut plans = order.turn_a_body();
+        by_shock.close_the_rest();
+        plans.push(by_shock.finish(Driver::Shock));
+        Ok(farthest_reaching(plans, mechanism))
     }
 
     /// Points that close only together, if any do.
@@ -108,6 +98,26 @@ impl Plan {
             None => Some(PointId(self.shock[1])),
         }
     }
+}
+
+/// The first plan that moves the drawn mechanism over its whole stroke, or else the one that
+/// moves it farthest: a body that is turned may turn back while the shock still shortens.
+fn farthest_reaching(mut plans: Vec<Plan>, mechanism: &Mechanism) -> Plan {
+    let points = mechanism.points.iter();
+    let drawn: Vec<Point<f64>> = points.map(|point| point.position).collect();
+    let stroke = mechanism.shock.stroke;
+    let (mut best, mut farthest) = (0, f64::NEG_INFINITY);
+    for (index, plan) in plans.iter().enumerate() {
+        let reached = reach(plan, &drawn, stroke);
+        // Rounding must not decide between plans that end at the same place.
+        if reached > farthest + 1e-6 * stroke {
+            (best, farthest) = (index, reached);
+        }
+        if reached >= stroke {
+            break;
+        }
+    }
+    plans.swap_remove(best)
 }
 
 /// The construction while it is being put in order.
@@ -268,15 +278,31 @@ impl<'a> Order<'a> {
         None
     }
 
-    /// Turns one body about a placed pivot such that everything closes in pairs without
-    /// the shock. The body that carries the axle, or else the one nearest to it, comes
+    /// The plan, once every body is posed.
+    fn finish(self, driver: Driver) -> Plan {
+        let frame = self.mechanism.frame.index();
+        Plan {
+            points: self.mechanism.points.len(),
+            fixed: self.bodies[frame].clone(),
+            references: (0..self.mechanism.bodies.len())
+                .map(|body| (body != frame).then(|| self.widest(body)).flatten())
+                .collect(),
+            steps: self.steps,
+            driver,
+            shock: self.mechanism.shock.ends.map(PointId::index),
+        }
+    }
+
+    /// Plans that turn one body about a placed pivot such that everything closes in pairs
+    /// without the shock. The body that carries the axle, or else the one nearest to it, comes
     /// first: it turns as long as the wheel moves.
-    fn turn_a_body(&mut self) -> Option<BodyId> {
+    fn turn_a_body(&self) -> Vec<Plan> {
         let axle = self.axle_distance();
         let mut candidates: Vec<usize> = (0..self.shock())
             .filter(|&body| !self.posed[body])
             .collect();
         candidates.sort_by_key(|&body| (axle[body], body));
+        let mut plans = Vec::new();
         for body in candidates {
             let Some(pivot) = self.placed_points(body).first().copied() else {
                 continue;
@@ -292,13 +318,10 @@ impl<'a> Order<'a> {
             order.place_all();
             order.close_pairs(false);
             if order.posed[..order.shock()].iter().all(|&posed| posed) {
-                let shock = order.shock();
-                order.posed[shock] = true;
-                *self = order;
-                return Some(BodyId(body));
+                plans.push(order.finish(Driver::Body(BodyId(body))));
             }
         }
-        None
+        plans
     }
 
     /// Of each body, over how many pivots it is away from the axle.

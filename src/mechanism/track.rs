@@ -3,6 +3,9 @@
 use super::motion::{Motion, Pose};
 use crate::number::{Point, Vector};
 
+/// Shortest step by which the end of a motion is approached, as a share of the stroke.
+const SHORTEST_STEP: f64 = 1e-12;
+
 /// Unknown points of a closure along the motion, from full extension as far as it goes.
 #[derive(Clone, Debug)]
 pub(super) struct Track {
@@ -33,7 +36,7 @@ impl Track {
         track.push(0.0, unknowns, &pose);
         let mut step = 1.0 / 16.0;
         while let Some(last) = track.knots.last() {
-            if last.q >= 1.0 || step < 1e-5 {
+            if last.q >= 1.0 || step < SHORTEST_STEP {
                 break;
             }
             let q = (last.q + step).min(1.0);

@@ -43,9 +43,19 @@ fn every_demo_file_is_valid_by_its_schema() {
 
 #[test]
 fn every_demo_file_passes_the_check() {
-    let all = files("demo-data", ".json").into_iter().chain(files("objectives", ".json"));
-    let output = assert_cmd::Command::cargo_bin("pivotwright").unwrap().arg("check").args(all).unwrap();
-    assert!(output.stderr.is_empty(), "{}", String::from_utf8_lossy(&output.stderr));
+    let all = files("demo-data", ".json")
+        .into_iter()
+        .chain(files("objectives", ".json"));
+    let output = assert_cmd::Command::cargo_bin("pivotwright")
+        .unwrap()
+        .arg("check")
+        .args(all)
+        .unwrap();
+    assert!(
+        output.stderr.is_empty(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
 }
 
 #[test]
@@ -56,19 +66,45 @@ fn demo_layouts_are_plausible() {
         let plan = Plan::compile(&name, &layout.mechanism).unwrap();
         let suspension = Suspension::new(&plan, &name, &layout).unwrap();
         let within = |what: &str, value: f64, low: f64, high: f64| {
-            assert!((low..=high).contains(&value), "{name}: {what} {value}, not {low} to {high}");
+            assert!(
+                (low..=high).contains(&value),
+                "{name}: {what} {value}, not {low} to {high}"
+            );
         };
-        let leverage =
-            |place| suspension.state(suspension.parameter_at(place)).leverage_rate();
+        let leverage = |place| {
+            suspension
+                .state(suspension.parameter_at(place))
+                .leverage_rate()
+        };
         within("travel", suspension.total_travel(), 145.0, 155.0);
         within("rate at top", leverage(Place::Top), 2.7, 3.1);
         within("rate at sag", leverage(Place::Sag), 2.5, 2.8);
         within("rate at end", leverage(Place::End), 2.0, 2.35);
-        within("progression", suspension.summary(Summary::Progression), 15.0, 30.0);
+        within(
+            "progression",
+            suspension.summary(Summary::Progression),
+            15.0,
+            30.0,
+        );
         let sag = suspension.state(suspension.parameter_at(Place::Sag));
-        let middle = suspension.bicycle().cogs().iter().find(|cog| cog.teeth == 24).unwrap();
-        within("anti-squat", sag.anti_squat(suspension.bicycle(), *middle), 95.0, 120.0);
-        within("cog spread", suspension.summary(Summary::AntiSquatSpreadAtSag), 20.0, 45.0);
+        let middle = suspension
+            .bicycle()
+            .cogs()
+            .iter()
+            .find(|cog| cog.teeth == 24)
+            .unwrap();
+        within(
+            "anti-squat",
+            sag.anti_squat(suspension.bicycle(), *middle),
+            95.0,
+            120.0,
+        );
+        within(
+            "cog spread",
+            suspension.summary(Summary::AntiSquatSpreadAtSag),
+            20.0,
+            45.0,
+        );
         // On a swing arm turning about one pivot more is usual than on a stay.
         let swing_arm = name.contains("single-pivot") || name.contains("high-pivot");
         let most = if swing_arm { 105.0 } else { 75.0 };
