@@ -200,14 +200,20 @@ impl Starter<'_> {
             Suspension::assembled(self.plan, self.bicycle.clone(), &candidate.points, stroke);
         let sets: Vec<&ObjectiveSet> = self.objectives.iter().collect();
         let assessment = Assessment::new(&suspension, &sets, &self.limits);
-        let outside = problem.construction().outside_box(&candidate.points);
-        candidate.score = assessment.score();
-        candidate.violation = assessment.violation().max(outside);
-        candidate.feasible = assessment.feasible() && outside <= 0.0;
+        self.apply(&assessment, &mut candidate);
         if candidate.feasible {
             candidate.edge = nearest_edge(problem, x);
         }
         candidate
+    }
+
+    /// Takes over what a candidate is worth.
+    pub fn apply(&self, assessment: &Assessment, candidate: &mut Candidate) {
+        let construction = self.problems[candidate.size].construction();
+        let outside = construction.outside_box(&candidate.points);
+        candidate.score = assessment.score();
+        candidate.violation = assessment.violation().max(outside);
+        candidate.feasible = assessment.feasible() && outside <= 0.0;
     }
 }
 
