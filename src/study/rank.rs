@@ -87,6 +87,10 @@ pub(super) fn rank(
         .filter_map(|candidate| judge(starter, brief, candidate))
         .collect();
     judged.sort_by(|(a, _), (b, _)| order(a, b));
+    // Nearest layouts are an answer only where nothing is feasible.
+    if judged.iter().any(|(candidate, _)| candidate.feasible) {
+        judged.retain(|(candidate, _)| candidate.feasible);
+    }
     let layouts: Vec<Ranked> = judged
         .into_iter()
         .enumerate()
