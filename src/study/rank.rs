@@ -1,5 +1,6 @@
 //! The ranked result of a search.
 
+use super::archive::order;
 use super::blocking::{Blocker, blockers};
 use super::robustness::NearestEdge;
 use super::search::Endings;
@@ -7,6 +8,7 @@ use super::start::{Candidate, Starter};
 use crate::curves::Suspension;
 use crate::design::Assessment;
 use crate::input::{Brief, Layout, ObjectiveSet, ShockSize, Summary};
+use crate::mechanism::Plan;
 
 /// What a search found, best first.
 #[derive(Clone, Debug)]
@@ -71,16 +73,42 @@ impl Study {
     }
 }
 
-/// Makes the ranking of `candidates`, which are in order.
+/// Makes the ranking of `candidates`.
+///
+/// Every number told is that of the written layout, moved by a plan of its own: the plan of the
+/// brief's layout gives the same to rounding only, which may change places.
 pub(super) fn rank(
     starter: &Starter,
     brief: &Brief,
     candidates: Vec<Candidate>,
 ) -> (Vec<Ranked>, Vec<Blocker>) {
-    let layouts: Vec<Ranked> = candidates
+    let mut judged: Vec<(Candidate, Judged)> = candidates
+        .into_iter()
+        .filter_map(|candidate| judge(starter, brief, candidate))
+        .collect();
+    judged.sort_by(|(a, _), (b, _)| order(a, b));
+    // Nearest layouts are an answer only where nothing is feasible.
+    if judged.iter().any(|(candidate, _)| candidate.feasible) {
+        judged.retain(|(candidate, _)| candidate.feasible);
+    }
+    let layouts: Vec<Ranked> = judged
         .into_iter()
         .enumerate()
-        .map(|(index, candidate)| complete(starter, brief, index + 1, candidate))
+        .map(|(index, (candidate, judged))| {
+            let mut layout = judged.layout;
+            layout.name = format!("{}, layout {}", brief.name, index + 1);
+            Ranked {
+                layout,
+                size: starter.problems[candidate.size].construction().size(),
+                feasible: candidate.feasible,
+                score: candidate.score,
+                violation: candidate.violation,
+                start: candidate.start,
+                edge: candidate.edge,
+                assessment: judged.assessment,
+                key: judged.key,
+            }
+        })
         .collect();
     let feasible = layouts.iter().any(|layout| layout.feasible);
     let blockers = if feasible {
@@ -91,30 +119,43 @@ pub(super) fn rank(
     (layouts, blockers)
 }
 
-fn complete(starter: &Starter, brief: &Brief, rank: usize, candidate: Candidate) -> Ranked {
-    let size = starter.problems[candidate.size].construction().size();
-    let name = format!("{}, layout {rank}", brief.name);
+/// A candidate written down and looked at again.
+struct Judged {
+    layout: Layout,
+    assessment: Assessment,
+    key: KeyValues,
+}
+
+/// `None` where rounding decides that the written layout does not move over its stroke.
+fn judge(
+    starter: &Starter,
+    brief: &Brief,
+    mut candidate: Candidate,
+) -> Option<(Candidate, Judged)> {
+    let stroke = starter.problems[candidate.size]
+        .construction()
+        .size()
+        .stroke;
     let layout = brief
         .layout
-        .with_points(name, &candidate.points, size.stroke);
-    let suspension = Suspension::assembled(
-        starter.plan,
-        starter.bicycle.clone(),
-        &candidate.points,
-        size.stroke,
-    );
+        .with_points(brief.name.clone(), &candidate.points, stroke);
+    let plan = Plan::compile(&brief.name, &layout.mechanism).ok()?;
+    let suspension = Suspension::new(&plan, &brief.name, &layout).ok()?;
     let sets: Vec<&ObjectiveSet> = starter.objectives.iter().collect();
-    Ranked {
-        layout,
-        size,
-        feasible: candidate.feasible,
-        score: candidate.score,
-        violation: candidate.violation,
-        start: candidate.start,
-        edge: candidate.edge,
-        assessment: Assessment::new(&suspension, &sets, &starter.limits),
-        key: KeyValues::of(&suspension),
+    let assessment = Assessment::new(&suspension, &sets, &starter.limits);
+    starter.apply(&assessment, &mut candidate);
+    if !candidate.feasible {
+        candidate.edge = None;
     }
+    let key = KeyValues::of(&suspension);
+    Some((
+        candidate,
+        Judged {
+            layout,
+            assessment,
+            key,
+        },
+    ))
 }
 
 impl KeyValues {

@@ -109,7 +109,7 @@ impl Search {
             for result in results {
                 evaluations += result.evaluations;
                 *endings.entry(result.ending).or_insert(0) += 1;
-                if let Some(candidate) = result.candidate {
+                for candidate in result.candidates {
                     archive.insert(candidate);
                 }
             }

@@ -15,12 +15,15 @@ use serde::Serialize;
 /// Samples drawn for one start before it is given up.
 const DRAWS: u64 = 256;
 
-/// By how much bands are narrowed for the solver, so that what lies between the moments it
-/// looks at still holds; tried in turn, with what was missing added.
+/// By how much bands are narrowed to be met, so that what lies between the moments that the
+/// solver looks at mostly holds too.
 const TIGHTENING: f64 = 1e-3;
 
+/// Least narrowing of the bands after a verification that found something.
+const LEAST_TIGHTENING: f64 = 1e-6;
+
 /// How often bands are narrowed further when verification finds something.
-const VERIFICATIONS: usize = 3;
+const VERIFICATIONS: usize = 4;
 
 /// Smallest margin of the mechanism that a sample must have.
 const LEAST_MARGIN: f64 = 1e-3;
@@ -64,7 +67,9 @@ impl Candidate {
 pub(super) struct Result {
     pub ending: Ending,
     pub evaluations: u64,
-    pub candidate: Option<Candidate>,
+    /// What it came by: a feasible layout as it was met, and with its score lowered. Many
+    /// starts end in one place once the score is lowered, so both are wanted.
+    pub candidates: Vec<Candidate>,
 }
 
 /// What all starts of one search share, with one problem for each size of shock.
@@ -88,7 +93,7 @@ impl Starter<'_> {
             return Result {
                 ending: Ending::NotAssembled,
                 evaluations: drawn,
-                candidate: None,
+                candidates: Vec::new(),
             };
         };
         let mut meet = problem.with_purpose(Purpose::Meet, TIGHTENING);
@@ -105,13 +110,14 @@ impl Starter<'_> {
                 return Result {
                     ending: Ending::Infeasible,
                     evaluations,
-                    candidate: Some(candidate),
+                    candidates: vec![candidate],
                 };
             }
         }
-        let (candidate, spent) = self.improve(start, size, met.x);
+        let met = self.verify(start, size, &met.x);
+        let (improved, spent) = self.improve(&met);
         evaluations += spent;
-        let ending = if candidate.feasible {
+        let ending = if met.feasible || improved.feasible {
             Ending::Feasible
         } else {
             Ending::NotVerified
@@ -119,7 +125,7 @@ impl Starter<'_> {
         Result {
             ending,
             evaluations,
-            candidate: Some(candidate),
+            candidates: vec![met, improved],
         }
     }
 
@@ -140,15 +146,16 @@ impl Starter<'_> {
         (None, DRAWS)
     }
 
-    /// Lowers the score from a feasible point and verifies; where verification fails, again
-    /// with narrower bands.
-    fn improve(&self, start: u64, size: usize, met: Vec<f64>) -> (Candidate, u64) {
-        let problem = &self.problems[size];
-        let mut best = self.verify(start, size, &met);
-        let (mut tightening, mut evaluations) = (TIGHTENING, 0);
+    /// Lowers the score from where everything is met, as seen at the solver's moments, and
+    /// verifies; where verification fails, again with bands narrowed by what was missing.
+    fn improve(&self, met: &Candidate) -> (Candidate, u64) {
+        let problem = &self.problems[met.size];
+        let mut best = met.clone();
+        let mut at = met.x.clone();
+        let (mut tightening, mut evaluations) = (0.0, 0);
         for _ in 0..VERIFICATIONS {
             let mut score = problem.with_purpose(Purpose::Score, tightening);
-            let Some(from) = score.with_slacks(&met) else {
+            let Some(from) = score.with_slacks(&at) else {
                 break;
             };
             let mut minimiser = Minimiser::new(MinimiserSettings {
@@ -157,8 +164,8 @@ impl Starter<'_> {
             });
             let outcome = solve(&mut score, &mut minimiser, &from);
             evaluations += count(&outcome);
-            let x = &outcome.x[..problem.variables().len()];
-            let candidate = self.verify(start, size, x);
+            at = outcome.x[..problem.variables().len()].to_vec();
+            let candidate = self.verify(met.start, met.size, &at);
             let better = match (candidate.feasible, best.feasible) {
                 (true, true) => candidate.score < best.score,
                 (true, false) => true,
@@ -166,7 +173,8 @@ impl Starter<'_> {
                 (false, false) => candidate.violation < best.violation,
             };
             let done = candidate.feasible;
-            tightening += 1.5 * candidate.violation.min(0.1);
+            // What is narrowed more than it need be is lost to the score.
+            tightening += 1.05 * candidate.violation.min(0.1) + LEAST_TIGHTENING;
             if better {
                 best = candidate;
             }
@@ -200,14 +208,20 @@ impl Starter<'_> {
             Suspension::assembled(self.plan, self.bicycle.clone(), &candidate.points, stroke);
         let sets: Vec<&ObjectiveSet> = self.objectives.iter().collect();
         let assessment = Assessment::new(&suspension, &sets, &self.limits);
-        let outside = problem.construction().outside_box(&candidate.points);
-        candidate.score = assessment.score();
-        candidate.violation = assessment.violation().max(outside);
-        candidate.feasible = assessment.feasible() && outside <= 0.0;
+        self.apply(&assessment, &mut candidate);
         if candidate.feasible {
             candidate.edge = nearest_edge(problem, x);
         }
         candidate
+    }
+
+    /// Takes over what a candidate is worth.
+    pub fn apply(&self, assessment: &Assessment, candidate: &mut Candidate) {
+        let construction = self.problems[candidate.size].construction();
+        let outside = construction.outside_box(&candidate.points);
+        candidate.score = assessment.score();
+        candidate.violation = assessment.violation().max(outside);
+        candidate.feasible = assessment.feasible() && outside <= 0.0;
     }
 }
 
