@@ -66,7 +66,7 @@ impl TargetRows {
         let scored = !matches!(target.want, Want::Between { .. } | Want::Monotone(_));
         Self {
             looked,
-            want: target.want.clone(),
+            want: target.want,
             sag,
             weight: target.weight,
             scored,
