@@ -113,6 +113,10 @@ impl Assessment {
     /// feasible.
     #[must_use]
     pub fn violation(&self) -> f64 {
+        // Rounding is no violation.
+        if self.feasible() {
+            return 0.0;
+        }
         let targets = self
             .targets
             .iter()
