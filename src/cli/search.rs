@@ -79,10 +79,9 @@ pub(super) fn contradiction_words(contradiction: &crate::design::Contradiction) 
 
 fn hash(source: &Source) -> InputFile {
     let digest = Sha256::digest(source.text.as_bytes());
-    let sha256 = digest.iter().map(|byte| format!("{byte:02x}")).collect();
     InputFile {
         file: source.file.clone(),
-        sha256,
+        sha256: format!("{digest:x}"),
     }
 }
 

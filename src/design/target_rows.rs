@@ -66,7 +66,7 @@ impl TargetRows {
         let scored = !matches!(target.want, Want::Between { .. } | Want::Monotone(_));
         Self {
             looked,
-            want: target.want.clone(),
+            want: target.want,
             sag,
             weight: target.weight,
             scored,
@@ -274,7 +274,8 @@ fn fill_monotone<T: Scalar>(
             rows.push((value - before) * sign / unit);
             before = value;
         } else {
-            rows.push(zero::<T>());
+            // No step of the range: as good as an even one.
+            rows.push(T::Lane::from_f64(-1.0));
         }
     }
     rows.push((last - before) * sign / unit);

@@ -4,7 +4,7 @@
 //! joints; then the rank of the closure equations with the shock held, because the
 //! count alone is fooled by a loose part and an over-held one that cancel.
 
-use crate::input::{Fault, Faults, Mechanism};
+use crate::input::{Fault, Faults, Mechanism, PointId};
 use crate::number::{Point, Vector};
 use nalgebra::DMatrix;
 
@@ -173,7 +173,7 @@ fn velocity_equations(
             add(2 * index + row, second, points[point], -along);
         }
     }
-    let ends = mechanism.shock.ends.map(|end| end.index());
+    let ends = mechanism.shock.ends.map(PointId::index);
     let line = points[ends[1]] - points[ends[0]];
     let along = line * (1.0 / line.length());
     for (end, along) in [(ends[1], along), (ends[0], -along)] {

@@ -19,8 +19,11 @@ use crate::curves::{Cog, State, Suspension};
 use crate::design::TargetResult;
 use crate::input::{Curve, Layout, ObjectiveSet, Place};
 
-/// The last line of everything that a person reads.
-pub const CAUTION: &str = "Kinematics only: nothing here speaks of strength, stiffness or fatigue.";
+/// The last lines of everything that a person reads.
+pub const CAUTION: &str = "\
+Kinematics only: nothing here speaks of strength, stiffness or fatigue. A frame
+needs testing to ISO 4210 and local codes, and a qualified engineer's sign-off,
+before anyone rides it.";
 
 /// A layout in motion, which a report is about.
 #[derive(Clone, Copy, Debug)]
