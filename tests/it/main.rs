@@ -13,6 +13,7 @@ mod handbook;
 mod invariance;
 mod linkages;
 mod oracle;
+mod planted;
 mod published;
 mod reference_layouts;
 mod reference_problem;

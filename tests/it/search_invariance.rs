@@ -18,7 +18,10 @@ fn four_bar() -> Value {
 fn worth(layout: &Value, set: &ObjectiveSet) -> Vec<f64> {
     moved(&read(layout), |suspension| {
         let assessment = Assessment::new(suspension, &[set], &[]);
-        let residuals = assessment.targets.iter().map(|target| target.residual.abs());
+        let residuals = assessment
+            .targets
+            .iter()
+            .map(|target| target.residual.abs());
         residuals
             .chain([assessment.score(), assessment.violation()])
             .collect()
