@@ -337,6 +337,13 @@ impl Construction {
         }
     }
 
+    /// Whether the shock has its length; it has not where an end that keeps one drawn coordinate
+    /// is out of its reach.
+    #[must_use]
+    pub fn reaches(&self, points: &[Point<f64>]) -> bool {
+        self.margin(points) > 0.0
+    }
+
     /// How far a shock end that keeps one drawn coordinate is from being out of the shock's
     /// reach, as a share of its squared length; 1 where there is none.
     pub(super) fn margin<T: Scalar>(&self, points: &[Point<T>]) -> T {

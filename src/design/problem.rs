@@ -325,7 +325,12 @@ impl<'p> DesignProblem<'p> {
     #[must_use]
     pub fn margin(&mut self, x: &[f64]) -> f64 {
         match self.fill_values(x) {
-            Ok(()) => self.values.rows.values[self.candidates.margin_row()],
+            Ok(()) => {
+                let row = self.candidates.margin_row();
+                // That of the construction stands before that of the mechanism.
+                let [placing, moving] = [row - 1, row].map(|row| self.values.rows.values[row]);
+                if placing < moving { placing } else { moving }
+            }
             Err(margin) => margin,
         }
     }
@@ -334,7 +339,9 @@ impl<'p> DesignProblem<'p> {
     fn fill_slopes(&mut self, x: &[f64]) -> Result<(), NotEvaluable> {
         let (count, rows) = (x.len(), self.candidates.bands.len());
         self.jacobian.resize(rows * count, 0.0);
-        for offset in (0..count).step_by(PASS) {
+        // Once at least, for the values: where the shock places the only free point, there is
+        // no variable.
+        for offset in (0..count.max(1)).step_by(PASS) {
             self.slopes.x.clear();
             self.slopes
                 .x
@@ -349,7 +356,7 @@ impl<'p> DesignProblem<'p> {
                 self.candidates.centre_spreads(&mut self.slopes.rows);
             }
             let width = PASS.min(count - offset);
-            let lines = self.jacobian.chunks_exact_mut(count);
+            let lines = self.jacobian.chunks_exact_mut(count.max(1));
             for (line, slopes) in lines.zip(self.slopes.rows.partials.chunks_exact(PASS)) {
                 line[offset..offset + width].copy_from_slice(&slopes[..width]);
             }
@@ -411,8 +418,8 @@ impl Problem for DesignProblem<'_> {
         let (width, count) = (x.len(), self.variable_count());
         self.fill_slopes(&x[..count])?;
         let gradient = |source: usize| &self.jacobian[source * count..(source + 1) * count];
-        let mut rows = out.rows.chunks_exact_mut(width);
-        let mut residuals = out.residuals.chunks_exact_mut(width);
+        let mut rows = out.rows.chunks_exact_mut(width.max(1));
+        let mut residuals = out.residuals.chunks_exact_mut(width.max(1));
         for piece in &self.pieces {
             match *piece {
                 Piece::Row {

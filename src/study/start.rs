@@ -96,6 +96,20 @@ impl Starter<'_> {
                 candidates: Vec::new(),
             };
         };
+        if sample.is_empty() {
+            // The size of the shock decides everything.
+            let candidate = self.verify(start, size, &sample);
+            let ending = if candidate.feasible {
+                Ending::Feasible
+            } else {
+                Ending::Infeasible
+            };
+            return Result {
+                ending,
+                evaluations: drawn,
+                candidates: vec![candidate],
+            };
+        }
         let mut meet = problem.with_purpose(Purpose::Meet, TIGHTENING);
         let met = solve(
             &mut meet,
@@ -201,7 +215,9 @@ impl Starter<'_> {
             edge: None,
         };
         let axle = self.bicycle.axle_point();
-        if find_end(self.plan, &candidate.points, stroke, axle).is_some() {
+        if !problem.construction().reaches(&candidate.points)
+            || find_end(self.plan, &candidate.points, stroke, axle).is_some()
+        {
             return candidate;
         }
         let suspension =

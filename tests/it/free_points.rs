@@ -308,3 +308,43 @@ fn shock_sizes_are_searched_together_and_the_fitting_one_is_shown() {
         }
     }
 }
+
+/// Where the shock's length places the only free point, the shocks are all there is to try.
+#[test]
+fn a_brief_without_a_variable_tries_its_shocks() {
+    let layout = upright();
+    let length = read(&layout).mechanism.eye_to_eye();
+    let [_, y] = coordinates(&layout, "shock_frame");
+    let free = json!({"shock_frame": {"y": [y - 10.0, y + 10.0]}});
+    let targets = moved(&read(&layout), own_curves);
+    let mut trial = Trial::new(layout, targets, free);
+    trial.shock_sizes = [length - 12.0, length, length + 20.0]
+        .map(|length| json!({"eye_to_eye": length, "stroke": 60}))
+        .to_vec();
+    let found = trial.search();
+    let best = &found.study.layouts[0];
+    assert!(best.feasible);
+    assert_eq!(best.size.eye_to_eye, length);
+    trial.shock_sizes.remove(1);
+    trial.shock_sizes.remove(0);
+    let found = trial.search();
+    assert!(!found.feasible());
+    // 20 mm longer where 10 are allowed, in units of 5 mm.
+    let violation = found.study.layouts[0].violation;
+    assert!(violation >= 2.0 - 1e-9, "{violation}");
+}
+
+/// Layouts whose shock would have to be longer are none, not even nearest ones.
+#[test]
+fn a_shock_that_cannot_reach_makes_no_layout() {
+    let mut layout = upright();
+    layout["mechanism"]["shock"]["ends"] = json!(["shock_rocker", "shock_frame"]);
+    let [x, y] = coordinates(&layout, "shock_rocker");
+    let targets = moved(&read(&layout), own_curves);
+    let rocker = json!({"x": [x - 5.0, x + 5.0], "y": [y + 2.0, y + 20.0]});
+    let frame = json!({"x": [x - 50.0, x + 50.0]});
+    let more = [("shock_rocker", rocker), ("shock_frame", frame)];
+    let found = Trial::new(layout.clone(), targets, free(&layout, &more)).search();
+    assert!(!found.feasible());
+    assert!(found.study.layouts.is_empty());
+}

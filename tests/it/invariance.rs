@@ -7,7 +7,7 @@ use pivotwright::mechanism::Plan;
 use serde_json::{Map, Value, json};
 
 /// A new name for every point and body, except the frame.
-fn new_name(name: &str) -> String {
+pub fn new_name(name: &str) -> String {
     if name == "frame" {
         return name.to_owned();
     }
@@ -35,7 +35,7 @@ fn shuffled(object: &Value, random: &mut Random) -> Value {
 }
 
 /// The same layout with every name changed, everything in another order, the shock turned round.
-fn disguised(file: &Value, random: &mut Random) -> Value {
+pub fn disguised(file: &Value, random: &mut Random) -> Value {
     let mut file = file.clone();
     let mechanism = &mut file["mechanism"];
     mechanism["points"] = shuffled(&mechanism["points"], random);

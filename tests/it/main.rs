@@ -3,6 +3,7 @@
 mod agreement;
 mod cli;
 mod closed_form;
+mod command_search;
 mod demo;
 mod derivatives;
 mod endings;
@@ -16,6 +17,7 @@ mod planted;
 mod published;
 mod reference_layouts;
 mod reference_problem;
+mod search_invariance;
 mod structure;
 mod target_forms;
 mod trial;

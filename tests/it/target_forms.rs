@@ -47,10 +47,10 @@ fn assess(layout: &Layout, target: &Value) -> Assessment {
 }
 
 /// `target` is missed by something found without it, and met by something found with it.
-fn asked_for(without: &Found, trial: &Trial, target: Value) -> Found {
+fn asked_for(without: &Found, trial: &Trial, target: &Value) -> Found {
     let missed = without
         .layouts()
-        .any(|layout| !assess(layout, &target).feasible());
+        .any(|layout| !assess(layout, target).feasible());
     assert!(missed, "{target} asks for nothing");
     let mut trial = trial.clone();
     trial.targets.push(target.clone());
@@ -100,7 +100,7 @@ fn value_and_between_are_met_at_every_kind_of_place() {
         } else {
             target["between"] = json!([value - 0.1 * off, value + 0.4 * off]);
         }
-        asked_for(&without, &trial, target);
+        asked_for(&without, &trial, &target);
     }
 }
 
@@ -126,7 +126,7 @@ fn targets_over_a_range_hold_all_along_it() {
         json!({"curve": "axle_x", "over": ["sag", "end"], "monotone": "rising"}),
     ];
     for target in targets {
-        asked_for(&without, &trial, target);
+        asked_for(&without, &trial, &target);
     }
 }
 
@@ -148,7 +148,7 @@ fn every_summary_quantity_may_be_a_target() {
             .map(|layout| (moved(layout, summary) - value).abs())
             .fold(0.0, f64::max);
         let target = json!({"curve": quantity.name(), "value": value, "within": 0.3 * off});
-        let found = asked_for(&without, &trial, target);
+        let found = asked_for(&without, &trial, &target);
         for layout in found.layouts() {
             let miss = (moved(layout, summary) - value).abs();
             assert!(miss <= 0.3 * off * (1.0 + 1e-9), "{}", quantity.name());
@@ -161,7 +161,7 @@ fn sag_of_stroke_is_where_the_shock_is_compressed_that_far() {
     let trial = loose(four_bar("stroke"));
     let without = trial.search();
     let target = json!({"curve": "leverage_rate", "at": "sag", "value": 2.65, "within": 0.01});
-    let found = asked_for(&without, &trial, target);
+    let found = asked_for(&without, &trial, &target);
     for layout in found.layouts() {
         moved(layout, |suspension| {
             let stroke = 0.3 * layout.mechanism.shock.stroke;
@@ -246,7 +246,7 @@ fn with_room_a_falling_rate_is_found_where_others_turn_up() {
     let mut trial = rate_of_the_late_riser(40.0);
     trial.targets.pop();
     trial.starts = 24;
-    asked_for(&trial.search(), &trial, falling());
+    asked_for(&trial.search(), &trial, &falling());
 }
 
 /// What is wanted is taken from one of the layouts found without the limit, so it can be had.
@@ -290,7 +290,7 @@ fn extent(layout: &Layout, limit: &Limit) -> [f64; 2] {
 fn limit_holds(without: &Found, trial: &Trial, mut limit: Value, bound: &str) {
     let mut trial = trial.clone();
     trial.limits = vec![limit.clone()];
-    let read = trial.read().unwrap().limits[0].clone();
+    let read = trial.read().unwrap().limits[0];
     let mut extents: Vec<[f64; 2]> = without.layouts().map(|l| extent(l, &read)).collect();
     extents.sort_by(|a, b| a[0].total_cmp(&b[0]));
     let middle = extents[extents.len() / 2];
@@ -319,7 +319,7 @@ fn a_limit_without_a_range_holds_at_full_extension_only() {
     let found = trial.search();
     let mut whole = trial.clone();
     whole.limits[0]["over"] = json!(["top", "end"]);
-    let whole = whole.read().unwrap().limits[0].clone();
+    let whole = whole.read().unwrap().limits[0];
     assert!(found.feasible());
     assert!(
         found
