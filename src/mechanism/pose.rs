@@ -42,7 +42,7 @@ impl<T: Scalar> Rotation<T> {
 }
 
 impl<T: Scalar> Pose<T> {
-    /// An empty pose for `plan`, to be filled by [`Motion::pose`].
+    /// An empty pose for `plan`, to be filled by [`super::Motion::pose`].
     #[must_use]
     pub fn new(plan: &Plan) -> Self {
         Self {
