@@ -8,7 +8,7 @@ use crate::curves::Suspension;
 use crate::design::Construction;
 use crate::design::contradictions;
 use crate::input::fault::quoted;
-use crate::input::{Brief, Faults, Layout, Mechanism, ObjectiveSet, PointId};
+use crate::input::{Axis, Brief, Faults, FreePlace, Layout, Mechanism, ObjectiveSet, PointId};
 use crate::mechanism::Plan;
 use std::fmt::Write;
 use std::path::Path;
@@ -53,6 +53,11 @@ fn check(path: &Path) -> Result<String, Faults> {
                 Ok(suspension) => files::warn_of(layout_file, layout, &suspension),
                 Err(faults) => warn(&format!("{faults}; {file} searches from it all the same")),
             }
+            for point in outside_boxes(&read.brief) {
+                warn(&format!(
+                    "{file}: free.{point}: the layout draws it outside this box"
+                ));
+            }
             for contradiction in contradictions(&read.brief) {
                 warn(&format!("{file}: {}", contradiction_words(&contradiction)));
             }
@@ -60,6 +65,29 @@ fn check(path: &Path) -> Result<String, Faults> {
         }
         None => Err(source.of_no_kind()),
     }
+}
+
+/// Free points that the layout draws outside their boxes: often a slip of unit or sign.
+fn outside_boxes(brief: &Brief) -> Vec<&str> {
+    let mechanism = &brief.layout.mechanism;
+    let outside = brief.free.iter().filter(|free| {
+        let drawn = mechanism.position(free.point);
+        let origin = free.from.map(|from| mechanism.position(from));
+        let (x, y) = origin.map_or((drawn.x, drawn.y), |from| {
+            (drawn.x - from.x, drawn.y - from.y)
+        });
+        let beyond = |axis: Axis, value: f64| match axis {
+            Axis::Free { low, high } => value < low - 1e-9 || value > high + 1e-9,
+            Axis::Drawn(_) => false,
+        };
+        match free.place {
+            FreePlace::Cartesian { x: across, y: up } => beyond(across, x) || beyond(up, y),
+            FreePlace::Angle { .. } => false,
+        }
+    });
+    outside
+        .map(|free| mechanism.points[free.point.index()].name.as_str())
+        .collect()
 }
 
 fn layout_line(file: &str, layout: &Layout, suspension: &Suspension) -> String {

@@ -339,6 +339,9 @@ pub fn warn_of(file: &str, layout: &Layout, suspension: &Suspension) {
             drawn + tilt,
         ));
     }
+    for oddity in oddities(layout, suspension.total_travel()) {
+        warn(&format!("{file}: {oddity}"));
+    }
     let mechanism = &layout.mechanism;
     let brake = &mechanism.bodies[mechanism.brake_body.index()];
     if !brake.points.contains(&layout.bicycle.rear_axle) {
@@ -349,6 +352,44 @@ pub fn warn_of(file: &str, layout: &Layout, suspension: &Suspension) {
         ));
     }
 }
+
+/// What is no fault but hardly meant: a mirrored drawing, another unit.
+fn oddities(layout: &Layout, travel: f64) -> Vec<String> {
+    let (bicycle, mechanism) = (&layout.bicycle, &layout.mechanism);
+    let rear = mechanism.position(bicycle.rear_axle);
+    let mut oddities = Vec::new();
+    if rear.x >= 0.0 {
+        oddities.push(format!(
+            "the rear axle is drawn in front of the bottom bracket (x {}): x is forward, the bicycle \
+             faces right",
+            rear.x
+        ));
+    }
+    let apart = (bicycle.front_axle - rear).length();
+    if apart <= bicycle.rear_wheel_radius + bicycle.front_wheel_radius {
+        oddities.push(format!(
+            "the wheels overlap: their axles are only {apart:.0} mm apart"
+        ));
+    }
+    if travel < LEAST_TRAVEL {
+        oddities.push(format!(
+            "only {travel:.1} mm of travel: is the stroke in mm?"
+        ));
+    }
+    if bicycle.sag.fraction > MOST_SAG {
+        let percent = bicycle.sag.fraction * 100.0;
+        oddities.push(format!(
+            "sag at {percent:.0} % is deeper than anybody rides"
+        ));
+    }
+    oddities
+}
+
+/// Less travel is no bicycle's, mm (common practice, no source).
+const LEAST_TRAVEL: f64 = 30.0;
+
+/// Deeper sag is nobody's (common practice, no source).
+const MOST_SAG: f64 = 0.5;
 
 fn bytes(path: &Path) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();

@@ -28,6 +28,10 @@ impl RunFolder {
                  never overwritten; leave --out away for a fresh one)",
                 out.display()
             ),
+            Err(_) if out.is_file() => bail!(
+                "--out: found {}, which is a file, expected a new or empty folder",
+                out.display()
+            ),
             Err(_) => fs::create_dir_all(out)
                 .with_context(|| format!("--out: cannot make the folder {}", out.display()))?,
         }

@@ -55,7 +55,11 @@ pub(super) fn run(arguments: &SearchArguments) -> anyhow::Result<Outcome> {
     let seconds = begun.elapsed().as_secs_f64();
     write(&folder, &search, &inputs, &study, seconds)?;
     if study.interrupted {
-        warn("ended early as asked; what was found until then is ranked and written");
+        warn(&format!(
+            "ended early as asked, after {} of {} starts; what was found is ranked and written",
+            study.starts,
+            search.brief().search.starts
+        ));
     }
     let text = ranking::text(search.brief(), &study);
     print(&format!("{text}\nWritten to {}\n", folder.path().display()))?;

@@ -11,7 +11,7 @@ use crate::number::{Point, Scalar, Vector};
 use crate::optimise::{Interval, Row};
 
 /// What counts as one unit of violation, mm or degrees.
-pub(super) const UNIT: f64 = 5.0;
+pub const UNIT: f64 = 5.0;
 
 /// A limit with its places found in the moments of a problem.
 #[derive(Clone, Debug)]

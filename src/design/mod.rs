@@ -22,4 +22,5 @@ mod target_rows;
 pub use arithmetic::{Contradiction, contradictions};
 pub use assessment::{Assessment, LimitResult, ROUNDING, TargetResult, TargetValue};
 pub use construction::{Construction, Variable};
+pub use limit_rows::UNIT as LIMIT_UNIT;
 pub use problem::{DesignProblem, Purpose, RowSource};

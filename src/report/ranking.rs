@@ -3,7 +3,7 @@
 use super::curves::{subject_of, wanted};
 use super::table::{Table, fixed, signed};
 use super::{CAUTION, words};
-use crate::design::RowSource;
+use crate::design::{LIMIT_UNIT, RowSource};
 use crate::input::{Brief, Limit, LimitQuantity, Mechanism, PointId, Target, Want};
 use crate::study::{Blocker, Ending, Ranked, Study};
 use std::fmt::Write;
@@ -13,10 +13,14 @@ use std::fmt::Write;
 pub fn text(brief: &Brief, study: &Study) -> String {
     let mut text = headline(brief, study);
     let _ = write!(text, "\n\n{}", table(brief, study));
+    text += &sizes(study);
     if study.feasible() {
-        text += "\nscore: 0 is exact on every target, 1 on the edge of every one. may move: how far \
-                 any one\npivot may shift, to first order, before a target or limit breaks. off: \
-                 largest deviation of\nthe rate from a straight line.\n";
+        text += "\n\
+score: root mean square of the worst residual of each target, 0 where wanted, 1 on
+the edge of every band; rows that agree to 0.01 are ordered by play. play: how far
+any one pivot may shift, mm, to first order, before a target or a limit (of the
+brief, or the room given) breaks, and which. off straight: largest deviation of the
+rate from the line between its ends. worst target: residual from -1 to 1 in its band.\n";
     } else {
         text += &blockers(brief, study);
     }
@@ -25,39 +29,79 @@ pub fn text(brief: &Brief, study: &Study) -> String {
 }
 
 fn headline(brief: &Brief, study: &Study) -> String {
-    let count = study.layouts.len();
-    let feasible = study.endings.get(&Ending::Feasible).copied().unwrap_or(0);
     let starts = study.starts;
     let early = if study.interrupted {
         ", ended early"
     } else {
         ""
     };
+    let mut ended: Vec<String> = Vec::new();
+    for (ending, count) in &study.endings {
+        ended.push(format!("{count} {}", ending_words(*ending)));
+    }
+    let ended = format!("{starts} starts{early}: {}", ended.join(", "));
+    let layouts = match study.layouts.len() {
+        1 => "layout".to_owned(),
+        count => format!("{count} layouts"),
+    };
+    let name = &brief.name;
     if study.feasible() {
-        let s = if count == 1 { "" } else { "s" };
-        return format!(
-            "{}: {count} distinct feasible layout{s} ({feasible} of {starts} starts ended feasible{early})",
-            brief.name
+        let feasible = match study.layouts.len() {
+            1 => "1 feasible layout".to_owned(),
+            count => format!("{count} distinct feasible layouts"),
+        };
+        format!("{name}: {feasible}\n({ended})")
+    } else if study.layouts.is_empty() {
+        format!(
+            "{name}: nothing feasible, and no start gave a linkage that moves over the whole\n\
+             stroke. The boxes may be far from any that does: start from a layout that `check`\n\
+             accepts.\n({ended})"
+        )
+    } else {
+        format!("{name}: nothing feasible. The nearest {layouts}, by worst violation:\n({ended})")
+    }
+}
+
+const fn ending_words(ending: Ending) -> &'static str {
+    match ending {
+        Ending::Feasible => "feasible",
+        Ending::Infeasible => "stopped short of some target or limit",
+        Ending::NotVerified => "met at the solver's samples but not between them",
+        Ending::NotAssembled => "without a linkage that moves",
+    }
+}
+
+/// What came of each size of shock, where there are several.
+fn sizes(study: &Study) -> String {
+    if study.sizes.len() < 2 {
+        return String::new();
+    }
+    let mut text = "\n".to_owned();
+    for tally in &study.sizes {
+        let best = tally.best.map_or_else(String::new, |best| {
+            format!(", best score {}", fixed(best, 3))
+        });
+        let kept = study
+            .layouts
+            .iter()
+            .filter(|layout| layout.size == tally.size)
+            .count();
+        let _ = writeln!(
+            text,
+            "shock {} x {}: {} of {} starts feasible{best}, {kept} of the rows above",
+            fixed(tally.size.eye_to_eye, 0),
+            tally.size.stroke,
+            tally.feasible,
+            tally.starts,
         );
     }
-    if study.layouts.is_empty() {
-        return format!(
-            "{}: nothing feasible, and none of {starts} starts{early} gave a linkage that moves over \
-             the whole stroke.\nThe boxes may be far from any that does: start from a layout that \
-             `check` accepts.",
-            brief.name
-        );
-    }
-    format!(
-        "{}: nothing feasible in {starts} starts{early}. The {count} nearest layouts, by worst violation:",
-        brief.name
-    )
+    text
 }
 
 fn table(brief: &Brief, study: &Study) -> Table {
     let mut table = Table::new(0);
     let worth = if study.feasible() {
-        ["score", "may move"]
+        ["score", "play"]
     } else {
         ["violation", "score"]
     };
@@ -71,10 +115,14 @@ fn table(brief: &Brief, study: &Study) -> Table {
             "rate top",
             "sag",
             "end",
-            "off",
-            "anti-squat sag",
+            "off straight",
+            "squat at sag",
             "anti-rise",
-            "worst target",
+            if study.feasible() {
+                "worst target"
+            } else {
+                "worst miss"
+            },
         ]
         .map(String::from),
     );
@@ -82,7 +130,7 @@ fn table(brief: &Brief, study: &Study) -> Table {
         let [low, high] = layout.key.anti_squat_at_sag;
         let [least, most] = layout.key.anti_rise;
         let worth = if study.feasible() {
-            [fixed(layout.score, 3), may_move(layout)]
+            [fixed(layout.score, 3), play(layout)]
         } else {
             [fixed(layout.violation, 3), fixed(layout.score, 3)]
         };
@@ -98,28 +146,45 @@ fn table(brief: &Brief, study: &Study) -> Table {
         row.push(fixed(layout.key.straightness, 3));
         row.push(format!("{} to {}", fixed(low, 0), fixed(high, 0)));
         row.push(format!("{} to {}", fixed(least, 0), fixed(most, 0)));
-        row.push(worst_target(brief, layout));
+        row.push(worst(brief, layout));
         table.row(row);
     }
     table
 }
 
-fn may_move(layout: &Ranked) -> String {
-    layout
-        .edge
-        .as_ref()
-        .map_or_else(String::new, |edge| fixed(edge.distance, 2))
+/// The distance to the nearest edge, and whether a target or something of the brief's own.
+fn play(layout: &Ranked) -> String {
+    layout.edge.as_ref().map_or_else(String::new, |edge| {
+        let what = match edge.breaks {
+            RowSource::Target(_) => "target",
+            RowSource::Limit(_) | RowSource::EndBox => "limit",
+            RowSource::Motion => "motion",
+        };
+        format!("{} {what}", fixed(edge.distance, 2))
+    })
 }
 
-fn worst_target(brief: &Brief, layout: &Ranked) -> String {
-    let worst = layout
+/// The target, or where none is feasible the target or limit, that is farthest off.
+fn worst(brief: &Brief, layout: &Ranked) -> String {
+    let target = layout
         .assessment
         .targets
         .iter()
         .max_by(|a, b| a.residual.abs().total_cmp(&b.residual.abs()));
-    worst.map_or_else(String::new, |worst| {
-        let target = target(brief, worst.objective, worst.index);
-        let subject = target.map_or_else(String::new, subject_of);
+    let limit = layout
+        .assessment
+        .limits
+        .iter()
+        .min_by(|a, b| a.slack.total_cmp(&b.slack));
+    let beyond = target.map_or(0.0, |target| target.residual.abs() - 1.0);
+    if let Some(limit) = limit.filter(|limit| -limit.slack / LIMIT_UNIT > beyond.max(0.0)) {
+        let words = brief.limits.get(limit.index);
+        let words = words.map(|limit| limit_words(&brief.layout.mechanism, limit));
+        return format!("{} {}", signed(limit.slack, 2), words.unwrap_or_default());
+    }
+    target.map_or_else(String::new, |worst| {
+        let subject = self::target(brief, worst.objective, worst.index);
+        let subject = subject.map_or_else(String::new, subject_of);
         format!("{} {subject}", signed(worst.residual, 2))
     })
 }
@@ -138,14 +203,14 @@ fn blockers(brief: &Brief, study: &Study) -> String {
             .to_owned();
     }
     let mut text =
-        "\nMissed by every one of them, with what it would have to give at least:\n".to_owned();
+        "\nMissed by each of the nearest, with what it would have to give at least. They pull\nagainst each other: the worst miss is shared out, so widening one may free another.\n".to_owned();
     let mut table = Table::new(3);
     for blocker in &study.blockers {
         match *blocker {
             Blocker::Target {
                 objective,
                 index,
-                factor,
+                residual,
             } => {
                 let Some(target) = target(brief, objective, index) else {
                     continue;
@@ -157,37 +222,61 @@ fn blockers(brief: &Brief, study: &Study) -> String {
                 table.row([
                     format!("  {set}"),
                     format!("{}, {}", subject_of(target), wanted(&target.want)),
-                    widening(&target.want, factor),
+                    widening(&target.want, residual),
                 ]);
             }
-            Blocker::Limit { index, shortfall } => {
+            Blocker::Limit {
+                index,
+                value,
+                shortfall,
+            } => {
                 let Some(limit) = brief.limits.get(index) else {
                     continue;
                 };
+                let unit = limit_unit(limit);
                 table.row([
                     "  limit".to_owned(),
                     limit_words(&brief.layout.mechanism, limit),
-                    format!("{} {} more", fixed(shortfall, 2), limit_unit(limit)),
+                    format!(
+                        "{} {unit} at best, {} off",
+                        fixed(value, 2),
+                        fixed(shortfall, 2)
+                    ),
                 ]);
             }
         }
     }
     let _ = write!(text, "{table}");
-    text + "Widening one may need less of another; `--starts` looks longer.\n"
+    text
 }
 
-fn widening(want: &Want, factor: f64) -> String {
-    let wider = |allowance: f64| fixed(allowance * factor, 3);
+/// What a target would have to allow for the nearest residual to be met.
+fn widening(want: &Want, residual: f64) -> String {
+    let factor = residual.abs();
+    let wider = |allowance: f64| {
+        format!(
+            "within {} (x {})",
+            fixed(allowance * factor, 3),
+            fixed(factor, 2)
+        )
+    };
     match want {
-        Want::Value { within, .. } => format!("within {} (x {})", wider(*within), fixed(factor, 2)),
+        Want::Value { within, .. } => wider(*within),
         Want::Between { low, high } => {
-            let (middle, half) = (0.5 * (low + high), 0.5 * (high - low) * factor);
-            format!("{} to {}", fixed(middle - half, 2), fixed(middle + half, 2))
+            let edge = 0.5 * (low + high) + 0.5 * (high - low) * residual;
+            format!(
+                "{} {}",
+                if residual > 0.0 { "up to" } else { "down to" },
+                fixed(edge, 2)
+            )
         }
-        Want::StraightWithin(allowance) | Want::SpreadWithin(allowance) => {
-            format!("within {} (x {})", wider(*allowance), fixed(factor, 2))
+        Want::StraightWithin(allowance) | Want::SpreadWithin(allowance) => wider(*allowance),
+        Want::Monotone(_) => {
+            format!(
+                "turns back by {} % of its whole change",
+                fixed((factor - 1.0) * 100.0, 1)
+            )
         }
-        Want::Monotone(_) => "the curve turns back".to_owned(),
     }
 }
 

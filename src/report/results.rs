@@ -3,7 +3,7 @@
 use super::json;
 use super::ranking::{free_coordinates, layout_file, source_words};
 use crate::input::Brief;
-use crate::study::{Blocker, NearestEdge, Ranked, Study};
+use crate::study::{Blocker, NearestEdge, Ranked, SizeTally, Study};
 use serde_json::{Map, Value, json};
 
 /// An input file of a run and the hash of its text.
@@ -35,9 +35,20 @@ pub fn text(brief: &Brief, inputs: &[InputFile], study: &Study) -> String {
         "starts": study.starts,
         "evaluations": study.evaluations,
         "endings": study.endings,
+        "shock_sizes": study.sizes.iter().map(size_tally).collect::<Vec<_>>(),
         "blockers": study.blockers.iter().map(|blocker| self::blocker(brief, blocker)).collect::<Vec<_>>(),
         "layouts": layouts,
     }))
+}
+
+fn size_tally(tally: &SizeTally) -> Value {
+    json!({
+        "eye_to_eye": tally.size.eye_to_eye,
+        "stroke": tally.size.stroke,
+        "starts": tally.starts,
+        "feasible": tally.feasible,
+        "best_score": tally.best,
+    })
 }
 
 fn objective_name(brief: &Brief, objective: usize) -> &str {
@@ -52,13 +63,19 @@ fn blocker(brief: &Brief, blocker: &Blocker) -> Value {
         Blocker::Target {
             objective,
             index,
-            factor,
+            residual,
         } => json!({
             "objective": objective_name(brief, objective),
             "index": index,
-            "allowance_factor": factor,
+            "residual": residual,
         }),
-        Blocker::Limit { index, shortfall } => json!({"limit": index, "shortfall": shortfall}),
+        Blocker::Limit {
+            index,
+            value,
+            shortfall,
+        } => {
+            json!({"limit": index, "value": value, "shortfall": shortfall})
+        }
     }
 }
 

@@ -11,7 +11,7 @@ const CELLS: usize = 2048;
 const SCORE_STEP: f64 = 0.01;
 
 /// Order of ranking: feasible before not; feasible ones by score in steps of 0.01, then
-/// robustness, then score, the others by violation; then by start.
+/// robustness, then score, the others by violation, then score; then by start.
 pub(super) fn order(a: &Candidate, b: &Candidate) -> Ordering {
     let step = |candidate: &Candidate| (candidate.score / SCORE_STEP).floor();
     b.feasible.cmp(&a.feasible).then_with(|| {
@@ -21,7 +21,11 @@ pub(super) fn order(a: &Candidate, b: &Candidate) -> Ordering {
                 .then_with(|| b.robustness().total_cmp(&a.robustness()))
                 .then_with(|| a.score.total_cmp(&b.score))
         } else {
-            a.violation.total_cmp(&b.violation)
+            // Rounding does not decide between layouts that miss alike.
+            let miss = |candidate: &Candidate| (candidate.violation * 1e9).round();
+            miss(a)
+                .total_cmp(&miss(b))
+                .then_with(|| a.score.total_cmp(&b.score))
         };
         by_worth.then_with(|| a.start.cmp(&b.start))
     })

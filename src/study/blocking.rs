@@ -3,6 +3,10 @@
 use super::rank::Ranked;
 use crate::design::Assessment;
 
+/// A target missed by no more than this share of its allowance does not count as blocking: it
+/// gives way where another gives a little.
+const NEGLIGIBLE: f64 = 0.01;
+
 /// A target or limit that none of the nearest layouts keeps.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Blocker {
@@ -12,15 +16,17 @@ pub enum Blocker {
         objective: usize,
         /// Number in its set, from 0.
         index: usize,
-        /// Smallest of the worst residuals in size: its allowance would have to grow to this
-        /// many times its own.
-        factor: f64,
+        /// Smallest of the worst residuals in size, with its sign: the allowance would have to
+        /// grow to that many times its own, on that side.
+        residual: f64,
     },
     /// A limit broken by all of them.
     Limit {
         /// Number in the brief, from 0.
         index: usize,
-        /// By how much it would have to give way at least, mm or degrees.
+        /// The value that comes nearest to holding it, mm or degrees.
+        value: f64,
+        /// By how much that misses it.
         shortfall: f64,
     },
 }
@@ -31,7 +37,6 @@ pub(super) fn blockers(layouts: &[Ranked]) -> Vec<Blocker> {
     let Some(first) = assessments.first() else {
         return Vec::new();
     };
-    let least = |values: &mut dyn Iterator<Item = f64>| values.fold(f64::INFINITY, f64::min);
     let targets = first
         .targets
         .iter()
@@ -42,10 +47,11 @@ pub(super) fn blockers(layouts: &[Ranked]) -> Vec<Blocker> {
                     .iter()
                     .map(move |assessment| &assessment.targets[number])
             };
-            (!of().any(|target| target.met)).then(|| Blocker::Target {
+            let nearest = of().min_by(|a, b| a.residual.abs().total_cmp(&b.residual.abs()))?;
+            (nearest.residual.abs() > 1.0 + NEGLIGIBLE).then_some(Blocker::Target {
                 objective: target.objective,
                 index: target.index,
-                factor: least(&mut of().map(|target| target.residual.abs())),
+                residual: nearest.residual,
             })
         });
     let limits = (0..first.limits.len()).filter_map(|number| {
@@ -54,9 +60,11 @@ pub(super) fn blockers(layouts: &[Ranked]) -> Vec<Blocker> {
                 .iter()
                 .map(move |assessment| &assessment.limits[number])
         };
-        (!of().any(|limit| limit.holds)).then(|| Blocker::Limit {
+        let nearest = of().max_by(|a, b| a.slack.total_cmp(&b.slack))?;
+        (!nearest.holds).then_some(Blocker::Limit {
             index: number,
-            shortfall: least(&mut of().map(|limit| -limit.slack)),
+            value: nearest.value,
+            shortfall: -nearest.slack,
         })
     });
     targets.chain(limits).collect()

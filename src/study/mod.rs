@@ -18,5 +18,5 @@ mod start;
 pub use blocking::Blocker;
 pub use rank::{Ranked, Study};
 pub use robustness::NearestEdge;
-pub use search::{Control, Endings, Progress, Search, SearchError};
+pub use search::{Control, Endings, Progress, Search, SearchError, SizeTally};
 pub use start::Ending;

@@ -3,7 +3,7 @@
 use super::archive::order;
 use super::blocking::{Blocker, blockers};
 use super::robustness::NearestEdge;
-use super::search::Endings;
+use super::search::{Endings, SizeTally};
 use super::start::{Candidate, Starter};
 use crate::curves::Suspension;
 use crate::design::Assessment;
@@ -23,6 +23,8 @@ pub struct Study {
     pub evaluations: u64,
     /// How the starts ended.
     pub endings: Endings,
+    /// What came of the starts with each size of shock.
+    pub sizes: Vec<SizeTally>,
     /// Whether it was ended before all starts were taken.
     pub interrupted: bool,
 }
@@ -81,6 +83,7 @@ pub(super) fn rank(
     starter: &Starter,
     brief: &Brief,
     candidates: Vec<Candidate>,
+    keep: usize,
 ) -> (Vec<Ranked>, Vec<Blocker>) {
     let mut judged: Vec<(Candidate, Judged)> = candidates
         .into_iter()
@@ -91,7 +94,7 @@ pub(super) fn rank(
     if judged.iter().any(|(candidate, _)| candidate.feasible) {
         judged.retain(|(candidate, _)| candidate.feasible);
     }
-    let layouts: Vec<Ranked> = judged
+    let mut layouts: Vec<Ranked> = judged
         .into_iter()
         .enumerate()
         .map(|(index, (candidate, judged))| {
@@ -116,6 +119,7 @@ pub(super) fn rank(
     } else {
         blockers(&layouts)
     };
+    layouts.truncate(keep);
     (layouts, blockers)
 }
 

@@ -5,7 +5,7 @@ use super::rank::{Study, rank};
 use super::start::{Ending, Result as StartResult, Starter, solve};
 use crate::curves::Bicycle;
 use crate::design::{DesignProblem, Purpose};
-use crate::input::{Brief, Faults};
+use crate::input::{Brief, Faults, ShockSize};
 use crate::mechanism::Plan;
 use crate::optimise::{Minimiser, MinimiserSettings};
 use rayon::prelude::*;
@@ -16,6 +16,9 @@ const ROUND: u64 = 64;
 
 /// How many starts ended how.
 pub type Endings = BTreeMap<Ending, u64>;
+
+/// Of how many nearest layouts all must miss a target for it to count as blocking.
+const JUDGED: usize = 20;
 
 /// How many of the nearest layouts are brought nearer still where nothing is feasible.
 const NEARED: usize = 64;
@@ -50,6 +53,44 @@ pub struct Progress {
     pub feasible: u64,
     /// Best score so far, where one is feasible.
     pub best: Option<f64>,
+}
+
+/// What came of the starts with one size of shock.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SizeTally {
+    /// The size.
+    pub size: ShockSize,
+    /// Starts taken with it.
+    pub starts: u64,
+    /// Of those, how many ended in a feasible layout.
+    pub feasible: u64,
+    /// The best score among these, where there is one.
+    pub best: Option<f64>,
+}
+
+impl SizeTally {
+    fn new(size: ShockSize) -> Self {
+        Self {
+            size,
+            starts: 0,
+            feasible: 0,
+            best: None,
+        }
+    }
+
+    fn take(&mut self, result: &StartResult) {
+        self.starts += 1;
+        self.feasible += u64::from(result.ending == Ending::Feasible);
+        for candidate in result
+            .candidates
+            .iter()
+            .filter(|candidate| candidate.feasible)
+        {
+            if self.best.is_none_or(|best| candidate.score < best) {
+                self.best = Some(candidate.score);
+            }
+        }
+    }
 }
 
 /// Whether to go on after a round.
@@ -97,8 +138,11 @@ impl Search {
         let mut archive = Archive::new(options.distinct);
         let (mut taken, mut evaluations, mut interrupted) = (0, 0, false);
         let mut endings = Endings::new();
+        let mut sizes: Vec<SizeTally> =
+            self.brief.sizes().into_iter().map(SizeTally::new).collect();
         while taken < options.starts {
             let round = taken..(taken + ROUND).min(options.starts);
+            let numbers = round.clone();
             taken = round.end;
             let results: Vec<StartResult> = pool.install(|| {
                 round
@@ -106,9 +150,10 @@ impl Search {
                     .map(|start| starter.run(start))
                     .collect()
             });
-            for result in results {
+            for (start, result) in numbers.zip(results) {
                 evaluations += result.evaluations;
                 *endings.entry(result.ending).or_insert(0) += 1;
+                sizes[starter.size_of(start)].take(&result);
                 for candidate in result.candidates {
                     archive.insert(candidate);
                 }
@@ -130,13 +175,15 @@ impl Search {
         if archive.feasible_count() == 0 {
             evaluations += pool.install(|| near(&starter, &mut archive));
         }
-        let (layouts, blockers) = rank(&starter, &self.brief, archive.distinct(options.keep));
+        let kept = archive.distinct(options.keep.max(JUDGED));
+        let (layouts, blockers) = rank(&starter, &self.brief, kept, options.keep);
         Ok(Study {
             layouts,
             blockers,
             starts: taken,
             evaluations,
             endings,
+            sizes,
             interrupted,
         })
     }

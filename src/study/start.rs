@@ -84,9 +84,14 @@ pub(super) struct Starter<'p> {
 }
 
 impl Starter<'_> {
+    /// The number of the shock size that start number `start` takes: all in turn.
+    pub fn size_of(&self, start: u64) -> usize {
+        usize::try_from(start % self.problems.len() as u64).unwrap_or(0)
+    }
+
     /// Runs start number `start`: a pure function of the seed and that number.
     pub fn run(&self, start: u64) -> Result {
-        let size = usize::try_from(start % self.problems.len() as u64).unwrap_or(0);
+        let size = self.size_of(start);
         let problem = &self.problems[size];
         let (sample, drawn) = self.draw(&mut problem.clone(), start);
         let Some(sample) = sample else {

@@ -236,7 +236,7 @@ fn a_rate_that_turns_up_late_is_told_by_monotone_alone() {
     assert!(!found.feasible());
     assert!(!found.study.layouts.is_empty());
     let named = found.study.blockers.iter().any(
-        |blocker| matches!(blocker, Blocker::Target { objective: 0, index: 3, factor } if *factor > 1.0),
+        |blocker| matches!(blocker, Blocker::Target { objective: 0, index: 3, residual } if residual.abs() > 1.0),
     );
     assert!(named, "{:?}", found.study.blockers);
 }
