@@ -173,7 +173,8 @@ impl TargetRows {
                         rows.push((value - before) * sign / unit);
                         before = value;
                     } else if index > 0 {
-                        rows.push(zero::<T>());
+                        // Steady: a zero would miss the band as soon as that is narrowed.
+                        rows.push(T::Lane::from_f64(-1.0));
                     }
                 }
                 rows.push((last - before) * sign / unit);
