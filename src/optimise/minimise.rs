@@ -20,7 +20,7 @@ use super::linear::{add_outer, add_scaled};
 use super::problem::{
     Derivatives, Evaluation, Interval, Outcome, Problem, Row, Stop, variable_units,
 };
-use super::subproblem::{Forecast, Subproblem};
+use super::subproblem::{Forecast, Lagrangian, Subproblem};
 
 /// By what a row's violation is weighed against the others.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -162,6 +162,7 @@ impl Minimiser {
     /// Takes up a start; it is moved into the box first.
     pub fn start<P: Problem>(&mut self, problem: &mut P, start: &[f64]) {
         self.describe(problem);
+        self.subproblem.begin();
         self.x.clear();
         let inside = self.bounds.iter().zip(start).map(|(b, x)| b.clamp(*x));
         self.x.extend(inside);
@@ -196,8 +197,14 @@ impl Minimiser {
 
     /// Takes one accepted step, or finds out why there is none.
     pub fn advance<P: Problem>(&mut self, problem: &mut P) {
-        self.subproblem
-            .model(&self.known, &self.learnt, self.trust_learnt, &self.units);
+        self.subproblem.model(&Lagrangian {
+            known: &self.known,
+            learnt: &self.learnt,
+            trusted: self.trust_learnt,
+            units: &self.units,
+            slopes: &self.derivatives.rows,
+            multipliers: &self.row_multipliers,
+        });
         while self.stop.is_none() {
             let Some(forecast) = self.forecast() else {
                 self.stop = Some(Stop::Stalled);

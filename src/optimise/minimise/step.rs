@@ -27,7 +27,6 @@ impl Minimiser {
             gradient: &self.gradient,
             rows: &self.rows,
             values: &self.here.rows,
-            derivatives: &self.derivatives,
             prices: &self.prices,
         })
     }
@@ -61,7 +60,6 @@ impl Minimiser {
             gradient: &self.corrected_gradient,
             rows: &self.rows,
             values: &self.corrected_values,
-            derivatives: &self.derivatives,
             prices: &self.prices,
         })
     }
