@@ -192,6 +192,7 @@ impl Minimiser {
         std::mem::swap(&mut self.derivatives, &mut self.ahead);
         self.iterations += 1;
         self.keep_best();
+        self.note_progress();
         self.assemble();
         self.learn();
         self.lower_prices();
