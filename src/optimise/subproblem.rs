@@ -248,7 +248,7 @@ impl Subproblem {
         let largest = (0..n).fold(0.0_f64, |most, j| most.max(self.hessian[j * n + j].abs()));
         let size = if largest > 0.0 { largest } else { 1.0 };
         let mut relative = if self.shift > LEAST_SHIFT {
-            0.1 * self.shift
+            self.shift / SHIFT_GROWTH
         } else {
             self.shift
         };
@@ -271,7 +271,7 @@ impl Subproblem {
                 return done;
             }
             relative = if relative > 0.0 {
-                10.0 * relative
+                SHIFT_GROWTH * relative
             } else {
                 LEAST_SHIFT
             };
@@ -402,7 +402,9 @@ impl Subproblem {
 const SUPPORT: f64 = 0.01;
 /// Shifts of the diagonal tried, relative to its largest entry: from the least ...
 const LEAST_SHIFT: f64 = 1e-12;
-/// ... by powers of ten up to the most, ...
+/// ... growing by this factor ...
+const SHIFT_GROWTH: f64 = 100.0;
+/// ... up to the most, ...
 const MOST_SHIFT: f64 = 1e5;
 /// ... but if a larger one than this is needed, without the learnt part.
 const LEARNT_SHIFT: f64 = 1e-6;

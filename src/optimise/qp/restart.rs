@@ -28,11 +28,11 @@ impl QuadraticSolver {
     ) -> Restart {
         self.aim(program);
         if !same_factors {
-            self.measure(program);
             self.factored = self.factors.begin(program.hessian, self.n);
             if !self.factored {
                 return Restart::NotConvex;
             }
+            self.measure(program);
             self.take_again(program);
         }
         self.slopes.clear();
