@@ -281,7 +281,7 @@ impl Feasible {
             gradient: &self.gradient,
             lower: &self.lower,
             upper: &self.upper,
-            rows: &[],
+            columns: &[],
             row_lower: &[],
             row_upper: &[],
             penalties: &[],

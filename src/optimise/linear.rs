@@ -24,24 +24,6 @@ pub fn dot(a: &[f64], b: &[f64]) -> f64 {
     ((sums[0] + sums[1]) + (sums[2] + sums[3])) + rest
 }
 
-/// Sum of `|a_i| b_i`.
-#[inline]
-pub fn dot_sizes(a: &[f64], b: &[f64]) -> f64 {
-    let mut sums = [0.0; 4];
-    let (a_blocks, a_rest) = a.as_chunks::<4>();
-    let (b_blocks, b_rest) = b.as_chunks::<4>();
-    for (p, q) in a_blocks.iter().zip(b_blocks) {
-        for lane in 0..4 {
-            sums[lane] += p[lane].abs() * q[lane];
-        }
-    }
-    let mut rest = 0.0;
-    for (p, q) in a_rest.iter().zip(b_rest) {
-        rest += p.abs() * q;
-    }
-    ((sums[0] + sums[1]) + (sums[2] + sums[3])) + rest
-}
-
 /// `target += factor * source`.
 #[inline]
 pub fn add_scaled(target: &mut [f64], factor: f64, source: &[f64]) {

@@ -36,5 +36,5 @@ pub use feasible::{Feasible, FeasibleSettings};
 pub use local::{LocalSolver, LocalState, Stage, run};
 pub use minimise::{Minimiser, MinimiserSettings, RowWeights};
 pub use problem::{Derivatives, Evaluation, Interval, NotEvaluable, Outcome, Problem, Row, Stop};
-pub use qp::{QuadraticProgram, QuadraticSolver, QuadraticStop};
+pub use qp::{QuadraticProgram, QuadraticSolver, QuadraticStop, Reuse};
 pub use sample::{place, unit_cube_point};

@@ -15,16 +15,25 @@
 //!   there and its row is violated. So a programme whose rows contradict each other has
 //!   a solution like any other, with no elastic variables.
 //!
+//! A programme like the last one may start from that one's active set: with those
+//! constraints at their ends, the ones whose multiplier leaves its interval are let go until
+//! none does. That is the solution of a programme with fewer constraints, which is all that
+//! the dual method asks of a start.
+//!
 //! Every step raises the dual objective, so the method ends; rounding is met by a
 //! tolerance and by a limit on the steps.
 
-use super::linear::{add_scaled, dot, factorise, invert_lower};
+use super::linear::{add_scaled, dot};
+use factors::Factors;
+use restart::Restart;
 
-/// The data of a quadratic programme with `n` variables and `m` rows; matrices are
-/// row-major.
+mod factors;
+mod restart;
+
+/// The data of a quadratic programme with `n` variables and `m` rows.
 #[derive(Clone, Copy, Debug)]
 pub struct QuadraticProgram<'a> {
-    /// `H`, n by n, symmetric positive definite; the lower triangle is read.
+    /// `H`, n by n, row-major, symmetric positive definite; the lower triangle is read.
     pub hessian: &'a [f64],
     /// `g`, length n.
     pub gradient: &'a [f64],
@@ -32,8 +41,8 @@ pub struct QuadraticProgram<'a> {
     pub lower: &'a [f64],
     /// Upper bounds of the variables, length n.
     pub upper: &'a [f64],
-    /// `a_i`, m by n.
-    pub rows: &'a [f64],
+    /// The rows by columns: entry j of `a_i` at `j m + i`.
+    pub columns: &'a [f64],
     /// `l_i`, length m.
     pub row_lower: &'a [f64],
     /// `u_i`, length m.
@@ -83,6 +92,17 @@ struct Entering {
     interval: (f64, f64),
 }
 
+/// What the last programme leaves for the next.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reuse {
+    /// Nothing: the answer depends on the programme alone.
+    Nothing,
+    /// The active set, to start from; sizes must be the same.
+    ActiveSet,
+    /// Hessian and rows as well, which must be the same.
+    Factors,
+}
+
 /// Solver with its memory, to be used for many programmes.
 #[derive(Clone, Debug, Default)]
 pub struct QuadraticSolver {
@@ -92,29 +112,24 @@ pub struct QuadraticSolver {
     /// Multipliers of rows, then variables.
     multipliers: Vec<f64>,
     standing: Vec<Standing>,
-    /// Vector k of `J` at `k * n`.
-    basis: Vec<f64>,
-    /// Column k of `R` at `k * n`.
-    triangle: Vec<f64>,
-    factor: Vec<f64>,
+    factors: Factors,
+    /// The factors are those of the active set.
+    factored: bool,
     active: Vec<usize>,
     intervals: Vec<(f64, f64)>,
-    /// `J' a` for the entering normal.
-    projected: Vec<f64>,
-    /// Primal direction.
-    direction: Vec<f64>,
-    /// Dual direction of the active constraints.
-    dual: Vec<f64>,
+    /// Rows and bounds that are paid for.
+    paid: Vec<usize>,
+    /// One over the length of each free row's normal, zero for the others.
+    gates: Vec<f64>,
     norms: Vec<f64>,
-    /// Rows that wanted to move when all were last looked at.
-    watched: Vec<usize>,
+    /// Values of the rows at `x` when all were last looked at.
+    values: Vec<f64>,
+    normal: Vec<f64>,
+    targets: Vec<f64>,
+    slopes: Vec<f64>,
     steps: usize,
 }
 
-/// A pivot of the Cholesky factor must exceed this part of its diagonal entry.
-const PIVOT_FLOOR: f64 = 1e-14;
-/// A normal depends on the active ones if `|J2'a|^2 <= DEPENDENT |J'a|^2`.
-const DEPENDENT: f64 = 1e-18;
 /// A constraint is violated if `distance > VIOLATED (|x| + |end| / |a|) + LEAST_DISTANCE`
 /// with `distance = |a'x - end| / |a|` and `|x|` the largest entry.
 const VIOLATED: f64 = 1e-12;
@@ -124,18 +139,43 @@ const LEAST_DISTANCE: f64 = 1e-16;
 impl QuadraticSolver {
     /// Solves `program`; the solution is then in [`Self::solution`].
     pub fn solve(&mut self, program: &QuadraticProgram<'_>) -> QuadraticStop {
+        self.resume(program, Reuse::Nothing)
+    }
+
+    /// Solves `program` with what the last one left.
+    pub fn resume(&mut self, program: &QuadraticProgram<'_>, reuse: Reuse) -> QuadraticStop {
         let rows = program.row_lower.len();
-        if !self.prepare(program) {
+        let same_size = program.gradient.len() == self.n && self.standing.len() == rows + self.n;
+        self.steps = 0;
+        let restart = if reuse == Reuse::Nothing || !same_size {
+            Restart::Useless
+        } else {
+            self.restart(program, reuse == Reuse::Factors && self.factored)
+        };
+        let begun = match restart {
+            Restart::Begun => true,
+            Restart::NotConvex => false,
+            Restart::Useless => self.prepare(program),
+        };
+        if !begun {
             return QuadraticStop::NotConvex;
         }
         let limit = 50 + 20 * (self.n + rows);
         while let Some(entering) = self.most_violated(program) {
             match self.enter(program, entering, limit) {
                 QuadraticStop::Solved => {}
-                stop => return stop,
+                stop => {
+                    self.forget();
+                    return stop;
+                }
             }
         }
         QuadraticStop::Solved
+    }
+
+    /// Forgets the last programme.
+    pub fn forget(&mut self) {
+        self.standing.clear();
     }
 
     /// The minimising `x` of the last programme.
@@ -168,86 +208,83 @@ impl QuadraticSolver {
         let n = program.gradient.len();
         let rows = program.row_lower.len();
         self.n = n;
-        self.steps = 0;
         self.active.clear();
-        self.watched.clear();
+        self.paid.clear();
         self.intervals.clear();
+        self.targets.clear();
         self.multipliers.clear();
         self.multipliers.resize(rows + n, 0.0);
         self.standing.clear();
         self.standing.resize(rows + n, Standing::Free);
-        for vector in [
-            &mut self.x,
-            &mut self.projected,
-            &mut self.direction,
-            &mut self.dual,
-        ] {
-            vector.clear();
-            vector.resize(n, 0.0);
-        }
-        self.basis.resize(n * n, 0.0);
-        self.triangle.resize(n * n, 0.0);
-        self.factor.clear();
-        self.factor.extend_from_slice(program.hessian);
-        self.norms.clear();
-        if n > 0 {
-            let normals = program.rows.chunks_exact(n);
-            self.norms.extend(normals.map(|row| dot(row, row).sqrt()));
-        }
-        if !factorise(&mut self.factor, n, PIVOT_FLOOR) {
+        self.x.clear();
+        self.x.resize(n, 0.0);
+        self.measure(program);
+        self.factored = self.factors.begin(program.hessian, n);
+        if !self.factored {
             return false;
         }
-        invert_lower(&self.factor, n, &mut self.basis);
-        // x = -J J' g.
-        for k in 0..n {
-            let vector = &self.basis[k * n..k * n + n];
-            add_scaled(&mut self.x, -dot(vector, program.gradient), vector);
-        }
+        self.factors.settle(program.gradient, &[], &mut self.x);
         self.x.iter().all(|value| value.is_finite())
     }
 
+    /// Lengths of the rows' normals.
+    fn measure(&mut self, program: &QuadraticProgram<'_>) {
+        let rows = program.row_lower.len();
+        self.norms.clear();
+        self.norms.resize(rows, 0.0);
+        for column in program.columns.chunks_exact(rows.max(1)) {
+            for (norm, entry) in self.norms.iter_mut().zip(column) {
+                *norm += entry * entry;
+            }
+        }
+        self.gates.clear();
+        for (norm, standing) in self.norms.iter_mut().zip(&self.standing) {
+            *norm = norm.sqrt();
+            let free = *norm > 0.0 && *standing == Standing::Free;
+            self.gates.push(if free { 1.0 / *norm } else { 0.0 });
+        }
+    }
+
     /// The constraint whose multiplier most wants to move, by distance in `x`.
-    ///
-    /// Rows are looked for among those that wanted to move when all were last looked at;
-    /// only when none of them does are all looked at again.
     fn most_violated(&mut self, program: &QuadraticProgram<'_>) -> Option<Entering> {
+        let rows = program.row_lower.len();
+        self.values.clear();
+        self.values.resize(rows, 0.0);
+        for (entry, column) in self.x.iter().zip(program.columns.chunks_exact(rows.max(1))) {
+            add_scaled(&mut self.values, *entry, column);
+        }
         let size = largest(&self.x);
         let mut found = self.violated_bound(program);
-        for index in &self.watched {
-            self.compare_row(program, *index, size, &mut found);
+        let mut worst = found.map_or(0.0, |(distance, _)| distance);
+        for index in 0..rows {
+            let value = self.values[index];
+            let above = value - program.row_upper[index];
+            let below = program.row_lower[index] - value;
+            let excess = if above > below { above } else { below };
+            if excess * self.gates[index] > worst {
+                self.compare(program, index, size, &mut found);
+                worst = found.map_or(0.0, |(distance, _)| distance);
+            }
         }
-        if found.is_none() {
-            self.watched.clear();
-            for index in 0..program.row_lower.len() {
-                let mut row = None;
-                self.compare_row(program, index, size, &mut row);
-                if let Some((distance, _)) = row {
-                    self.watched.push(index);
-                    if found.is_none_or(|(worst, _)| distance > worst) {
-                        found = row;
-                    }
-                }
+        for index in &self.paid {
+            if *index < rows {
+                self.compare(program, *index, size, &mut found);
             }
         }
         found.map(|(_, entering)| entering)
     }
 
     /// Puts row `index` in the place of `found` if it is further from where it wants to be.
-    fn compare_row(
+    fn compare(
         &self,
         program: &QuadraticProgram<'_>,
         index: usize,
         size: f64,
         found: &mut Option<(f64, Entering)>,
     ) {
-        let n = self.n;
-        let standing = self.standing[index];
-        let norm = self.norms[index];
-        if standing == Standing::Active || norm == 0.0 {
-            return;
-        }
-        let value = dot(&program.rows[index * n..index * n + n], &self.x);
+        let (value, norm) = (self.values[index], self.norms[index]);
         let ends = (program.row_lower[index], program.row_upper[index]);
+        let standing = self.standing[index];
         if let Some(entering) = candidate(index, value, ends, program.penalties[index], standing) {
             let distance = (value - entering.target).abs() / norm;
             let blur = VIOLATED * (size + entering.target.abs() / norm) + LEAST_DISTANCE;
@@ -256,7 +293,6 @@ impl QuadraticSolver {
             }
         }
     }
-
     /// The most violated bound of a variable.
     fn violated_bound(&self, program: &QuadraticProgram<'_>) -> Option<(f64, Entering)> {
         let rows = program.row_lower.len();
@@ -289,6 +325,10 @@ impl QuadraticSolver {
         let Entering {
             index, sign, end, ..
         } = entering;
+        if self.standing[index] != Standing::Free {
+            self.stand(index, Standing::Free);
+        }
+        self.read_normal(program, index);
         loop {
             self.steps += 1;
             if self.steps > limit {
@@ -310,71 +350,68 @@ impl QuadraticSolver {
                 return QuadraticStop::Infeasible;
             }
             if curvature > 0.0 {
-                add_scaled(&mut self.x, -sign * step, &self.direction);
+                add_scaled(&mut self.x, -sign * step, &self.factors.direction);
             }
             for (position, constraint) in self.active.iter().enumerate() {
-                self.multipliers[*constraint] -= sign * step * self.dual[position];
+                self.multipliers[*constraint] -= sign * step * self.factors.dual[position];
             }
             if full <= own && full <= block {
                 self.multipliers[index] += sign * step;
-                self.add(entering);
+                self.take(entering);
                 return QuadraticStop::Solved;
             }
             if own <= block {
                 self.multipliers[index] = end;
-                self.standing[index] = paid(end);
+                self.stand(index, paid(end));
                 return QuadraticStop::Solved;
             }
             self.multipliers[index] += sign * step;
-            let dropped = self.active[blocker];
-            self.multipliers[dropped] = block_end;
-            self.standing[dropped] = paid(block_end);
-            self.drop_active(blocker);
+            self.release(blocker, block_end);
         }
     }
 
-    /// Value of constraint `index` at the current point.
+    /// Notes where a constraint stands.
+    fn stand(&mut self, index: usize, standing: Standing) {
+        self.standing[index] = standing;
+        self.paid.retain(|other| *other != index);
+        if matches!(standing, Standing::PaidAbove | Standing::PaidBelow) {
+            self.paid.push(index);
+        }
+        if let Some(gate) = self.gates.get_mut(index) {
+            let norm = self.norms[index];
+            let free = norm > 0.0 && standing == Standing::Free;
+            *gate = if free { 1.0 / norm } else { 0.0 };
+        }
+    }
+
+    /// Copies the normal of row `index`; that of a bound needs none.
+    fn read_normal(&mut self, program: &QuadraticProgram<'_>, index: usize) {
+        let rows = program.row_lower.len();
+        if index < rows {
+            let columns = program.columns.chunks_exact(rows);
+            self.normal.clear();
+            self.normal.extend(columns.map(|column| column[index]));
+        }
+    }
+
+    /// Value of constraint `index`, whose normal was read, at the current point.
     fn value(&self, program: &QuadraticProgram<'_>, index: usize) -> f64 {
         let rows = program.row_lower.len();
         if index < rows {
-            dot(&program.rows[index * self.n..(index + 1) * self.n], &self.x)
+            dot(&self.normal, &self.x)
         } else {
             self.x[index - rows]
         }
     }
 
-    /// Directions for the normal of constraint `index`; returns the curvature `a'z`, zero
-    /// if the normal depends on the active ones.
+    /// Directions for constraint `index`, whose normal was read; returns the curvature.
     fn project(&mut self, program: &QuadraticProgram<'_>, index: usize) -> f64 {
-        let n = self.n;
         let rows = program.row_lower.len();
-        let count = self.active.len();
-        for (k, entry) in self.projected.iter_mut().enumerate() {
-            let vector = &self.basis[k * n..k * n + n];
-            *entry = if index < rows {
-                dot(vector, &program.rows[index * n..index * n + n])
-            } else {
-                vector[index - rows]
-            };
+        if index < rows {
+            self.factors.project(&self.normal)
+        } else {
+            self.factors.project_variable(index - rows)
         }
-        let (inside, outside) = self.projected.split_at(count);
-        let curvature = dot(outside, outside);
-        let independent = curvature > DEPENDENT * (curvature + dot(inside, inside));
-        self.direction.fill(0.0);
-        if independent {
-            for (k, entry) in outside.iter().enumerate() {
-                let vector = &self.basis[(count + k) * n..(count + k + 1) * n];
-                add_scaled(&mut self.direction, *entry, vector);
-            }
-        }
-        self.dual[..count].copy_from_slice(inside);
-        for k in (0..count).rev() {
-            let column = &self.triangle[k * n..=k * n + k];
-            let entry = self.dual[k] / column[k];
-            self.dual[k] = entry;
-            add_scaled(&mut self.dual[..k], -entry, &column[..k]);
-        }
-        if independent { curvature } else { 0.0 }
     }
 
     /// How far the multiplier may move until one of an active constraint meets the end
@@ -382,7 +419,7 @@ impl QuadraticSolver {
     fn first_blocked(&self, sign: f64) -> (f64, usize, f64) {
         let mut first = (f64::INFINITY, 0, 0.0);
         for (position, constraint) in self.active.iter().enumerate() {
-            let rate = -sign * self.dual[position];
+            let rate = -sign * self.factors.dual[position];
             let (low, high) = self.intervals[position];
             let end = if rate > 0.0 { high } else { low };
             let distance = ((end - self.multipliers[*constraint]) / rate).max(0.0);
@@ -394,64 +431,22 @@ impl QuadraticSolver {
     }
 
     /// Takes the constraint just projected into the active set.
-    fn add(&mut self, entering: Entering) {
-        let n = self.n;
-        let count = self.active.len();
-        // Givens rotations fold the free part of J'a into its first entry.
-        for k in (count + 1..n).rev() {
-            let (upper, lower) = (self.projected[k - 1], self.projected[k]);
-            if lower == 0.0 {
-                continue;
-            }
-            let length = hypotenuse(upper, lower);
-            let (cosine, sine) = (upper / length, lower / length);
-            self.projected[k - 1] = length;
-            self.projected[k] = 0.0;
-            rotate_basis(&mut self.basis, n, k - 1, cosine, sine);
-        }
-        let column = &mut self.triangle[count * n..=count * n + count];
-        column.copy_from_slice(&self.projected[..=count]);
+    fn take(&mut self, entering: Entering) {
+        self.factors.add();
         self.active.push(entering.index);
         self.intervals.push(entering.interval);
-        self.standing[entering.index] = Standing::Active;
+        self.targets.push(entering.target);
+        self.stand(entering.index, Standing::Active);
     }
 
-    /// Takes the constraint at `position` out of the active set.
-    fn drop_active(&mut self, position: usize) {
-        let n = self.n;
-        self.active.remove(position);
+    /// Takes the constraint at `position` out of the active set, its multiplier at `end`.
+    fn release(&mut self, position: usize, end: f64) {
+        let dropped = self.active.remove(position);
         self.intervals.remove(position);
-        let count = self.active.len();
-        for k in position..count {
-            // Column k + 1 moves to k; its last entry is rotated away.
-            self.triangle
-                .copy_within((k + 1) * n..(k + 1) * n + k + 2, k * n);
-            let (upper, lower) = (self.triangle[k * n + k], self.triangle[k * n + k + 1]);
-            if lower == 0.0 {
-                continue;
-            }
-            let length = hypotenuse(upper, lower);
-            let (cosine, sine) = (upper / length, lower / length);
-            self.triangle[k * n + k] = length;
-            self.triangle[k * n + k + 1] = 0.0;
-            for later in k + 2..=count {
-                let column = &mut self.triangle[later * n..later * n + n];
-                let (a, b) = (column[k], column[k + 1]);
-                column[k] = cosine * a + sine * b;
-                column[k + 1] = cosine * b - sine * a;
-            }
-            rotate_basis(&mut self.basis, n, k, cosine, sine);
-        }
-    }
-}
-
-/// Rotates vectors `k` and `k + 1` of the basis.
-fn rotate_basis(basis: &mut [f64], n: usize, k: usize, cosine: f64, sine: f64) {
-    let (first, second) = basis[k * n..(k + 2) * n].split_at_mut(n);
-    for (a, b) in first.iter_mut().zip(second) {
-        let (old_a, old_b) = (*a, *b);
-        *a = cosine * old_a + sine * old_b;
-        *b = cosine * old_b - sine * old_a;
+        self.targets.remove(position);
+        self.factors.remove(position);
+        self.multipliers[dropped] = end;
+        self.stand(dropped, paid(end));
     }
 }
 
@@ -500,17 +495,6 @@ fn paid(multiplier: f64) -> Standing {
 /// Largest absolute entry.
 fn largest(vector: &[f64]) -> f64 {
     vector.iter().fold(0.0, |most, entry| most.max(entry.abs()))
-}
-
-/// Length of a vector of two entries, without the system's mathematics library.
-fn hypotenuse(a: f64, b: f64) -> f64 {
-    let (a, b) = (a.abs(), b.abs());
-    let most = if a > b { a } else { b };
-    if most == 0.0 {
-        return 0.0;
-    }
-    let (a, b) = (a / most, b / most);
-    most * (a * a + b * b).sqrt()
 }
 
 #[cfg(test)]

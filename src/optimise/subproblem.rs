@@ -3,13 +3,33 @@
 //! Variables are measured in their units and confined to the box and a trust region that
 //! is a box too, so that both are bounds of the quadratic programme. Rows enter with a
 //! penalty each, so that the programme always has a solution (Fletcher, *Practical Methods
-//! of Optimization*, 2nd ed., section 14.4, the `S l1 QP` method). A row that no step within
-//! the bounds can bring to an end of its band is left out, which changes nothing.
+//! of Optimization*, 2nd ed., section 14.4, the `S l1 QP` method).
+//!
+//! The Hessian of the Lagrangian need not be positive across the rows that bind. A multiple of
+//! their `a a'` is added, which changes nothing along them and asks for less damping (Byrd,
+//! Tapia and Zhang, *An SQP augmented Lagrangian BFGS algorithm for constrained optimization*,
+//! SIAM J. Optimization 2, 1992).
 
 use super::curvature::Curvature;
-use super::linear::{add_scaled, dot, dot_sizes, multiply_symmetric};
-use super::problem::{Derivatives, Interval, Row};
-use super::qp::{QuadraticProgram, QuadraticSolver, QuadraticStop};
+use super::linear::{add_outer, add_scaled, dot, multiply_symmetric};
+use super::problem::{Interval, Row};
+use super::qp::{QuadraticProgram, QuadraticSolver, QuadraticStop, Reuse};
+
+/// What the model of the Lagrangian is built from.
+pub struct Lagrangian<'a> {
+    /// `2 J'WJ` of the residuals, lower triangle.
+    pub known: &'a [f64],
+    /// What was learnt beyond that.
+    pub learnt: &'a Curvature,
+    /// Whether to believe it.
+    pub trusted: bool,
+    /// Units of the variables.
+    pub units: &'a [f64],
+    /// Slopes of the rows, row-major.
+    pub slopes: &'a [f64],
+    /// Multipliers of the rows; those that are not zero are expected to bind.
+    pub multipliers: &'a [f64],
+}
 
 /// What a step is built from.
 pub struct Place<'a> {
@@ -31,8 +51,6 @@ pub struct Place<'a> {
     pub rows: &'a [Row],
     /// Row values the linear model starts from.
     pub values: &'a [f64],
-    /// Derivatives of the rows.
-    pub derivatives: &'a Derivatives,
     /// Price of a unit of each row's value.
     pub prices: &'a [f64],
 }
@@ -73,18 +91,22 @@ impl Forecast {
 pub struct Subproblem {
     hessian: Vec<f64>,
     plain: Vec<f64>,
+    /// Sum of `a a' / |a|^2` of the rows expected to bind.
+    support: Vec<f64>,
     shifted: Vec<f64>,
+    /// Shift of the diagonal that the last programme needed, relative to its largest entry.
+    shift: f64,
+    /// Damping of the last programme, if model and rows are still its own.
+    damping: Option<f64>,
     gradient: Vec<f64>,
     lower: Vec<f64>,
     upper: Vec<f64>,
-    /// Middle and half-width of the bounds of the step, in the problem's own lengths.
-    middles: Vec<f64>,
-    reaches: Vec<f64>,
-    kept: Vec<usize>,
-    rows: Vec<f64>,
+    /// Slopes of the rows per unit, by columns.
+    columns: Vec<f64>,
     row_lower: Vec<f64>,
     row_upper: Vec<f64>,
-    penalties: Vec<f64>,
+    /// Values of the rows after the step.
+    after: Vec<f64>,
     scratch: Vec<f64>,
     quadratic: QuadraticSolver,
     /// The step in the problem's own lengths.
@@ -96,9 +118,24 @@ pub struct Subproblem {
 }
 
 impl Subproblem {
-    /// Sets the Hessian of the model: `known` (lower triangle), plus `learnt` if trusted.
-    pub fn model(&mut self, known: &[f64], learnt: &Curvature, trusted: bool, units: &[f64]) {
+    /// Forgets all programmes before.
+    pub fn begin(&mut self) {
+        self.quadratic.forget();
+        self.shift = 0.0;
+        self.damping = None;
+    }
+
+    /// Takes up the model of the Lagrangian at a point.
+    pub fn model(&mut self, lagrangian: &Lagrangian<'_>) {
+        let Lagrangian {
+            known,
+            learnt,
+            trusted,
+            units,
+            ..
+        } = *lagrangian;
         let n = units.len();
+        self.damping = None;
         self.hessian.clear();
         self.hessian.extend_from_slice(known);
         self.plain.clear();
@@ -121,6 +158,44 @@ impl Subproblem {
                 }
             }
         }
+        self.turn_rows(lagrangian);
+        self.find_support(lagrangian);
+    }
+
+    /// Slopes of the rows by columns, per unit.
+    fn turn_rows(&mut self, lagrangian: &Lagrangian<'_>) {
+        let n = lagrangian.units.len();
+        let rows = lagrangian.multipliers.len();
+        self.columns.resize(n * rows, 0.0);
+        for (j, unit) in lagrangian.units.iter().enumerate() {
+            let column = &mut self.columns[j * rows..(j + 1) * rows];
+            let slopes = lagrangian.slopes.chunks_exact(n);
+            for (entry, row) in column.iter_mut().zip(slopes) {
+                *entry = row[j] * unit;
+            }
+        }
+    }
+
+    /// Adds up the normals of the rows expected to bind.
+    fn find_support(&mut self, lagrangian: &Lagrangian<'_>) {
+        let n = lagrangian.units.len();
+        self.support.clear();
+        self.support.resize(n * n, 0.0);
+        self.scratch.resize(n, 0.0);
+        for (i, multiplier) in lagrangian.multipliers.iter().enumerate() {
+            if *multiplier != 0.0 {
+                let slopes = lagrangian.slopes[i * n..i * n + n].iter();
+                for (entry, (slope, unit)) in
+                    self.scratch.iter_mut().zip(slopes.zip(lagrangian.units))
+                {
+                    *entry = slope * unit;
+                }
+                let square = dot(&self.scratch, &self.scratch);
+                if square > 0.0 {
+                    add_outer(&mut self.support, n, 1.0 / square, &self.scratch);
+                }
+            }
+        }
     }
 
     /// Solves for a step; `None` if rounding leaves no usable answer.
@@ -130,7 +205,7 @@ impl Subproblem {
         self.gradient
             .extend(slopes.map(|(slope, unit)| slope * unit));
         self.confine(place);
-        self.linearise(place);
+        self.place_rows(place);
         self.solve_shifted(place)?;
         Some(self.read(place))
     }
@@ -151,46 +226,32 @@ impl Subproblem {
         }
     }
 
-    /// Copies the rows that some step within the bounds can bring to an end of its band.
-    fn linearise(&mut self, place: &Place<'_>) {
-        let n = place.x.len();
-        self.middles.clear();
-        self.reaches.clear();
-        for (j, unit) in place.units.iter().enumerate() {
-            let lower = self.lower[j].max(-FAR);
-            let upper = self.upper[j].min(FAR);
-            self.middles.push(0.5 * (lower + upper) * unit);
-            self.reaches.push(0.5 * (upper - lower) * unit);
-        }
-        self.kept.clear();
-        self.rows.clear();
+    /// Ends of the rows, seen from their values.
+    fn place_rows(&mut self, place: &Place<'_>) {
         self.row_lower.clear();
         self.row_upper.clear();
-        self.penalties.clear();
-        for (i, row) in place.rows.iter().enumerate() {
-            let slopes = &place.derivatives.rows[i * n..i * n + n];
-            let value = place.values[i];
-            let middle = value + dot(slopes, &self.middles);
-            let reach = dot_sizes(slopes, &self.reaches);
-            let inside = middle - reach > row.band.lower && middle + reach < row.band.upper;
-            if !inside {
-                self.kept.push(i);
-                let scaled = slopes.iter().zip(place.units);
-                self.rows.extend(scaled.map(|(slope, unit)| slope * unit));
-                self.row_lower.push(row.band.lower - value);
-                self.row_upper.push(row.band.upper - value);
-                self.penalties.push(place.prices[i]);
-            }
-        }
+        let rows = place.rows.iter().zip(place.values);
+        self.row_lower
+            .extend(rows.clone().map(|(row, value)| row.band.lower - value));
+        self.row_upper
+            .extend(rows.map(|(row, value)| row.band.upper - value));
     }
 
     /// Solves with the least shift of the diagonal, of a growing series, that makes the
     /// Hessian positive definite; `None` if rounding leaves no usable answer.
     fn solve_shifted(&mut self, place: &Place<'_>) -> Option<()> {
+        if self.damping == Some(place.damping) {
+            return self.solve_once(place, Reuse::Factors);
+        }
+        self.damping = None;
         let n = self.gradient.len();
         let largest = (0..n).fold(0.0_f64, |most, j| most.max(self.hessian[j * n + j].abs()));
         let size = if largest > 0.0 { largest } else { 1.0 };
-        let mut relative = 0.0;
+        let mut relative = if self.shift > LEAST_SHIFT {
+            self.shift / SHIFT_GROWTH
+        } else {
+            self.shift
+        };
         while relative <= MOST_SHIFT {
             if relative > LEARNT_SHIFT && !self.plain.is_empty() {
                 // The learnt part spoils it: better none than a large shift.
@@ -199,32 +260,54 @@ impl Subproblem {
                 relative = 0.0;
             }
             self.shifted.clone_from(&self.hessian);
+            add_scaled(&mut self.shifted, SUPPORT * size, &self.support);
             for j in 0..n {
                 let damping = if j < place.curved { place.damping } else { 0.0 };
                 self.shifted[j * n + j] += relative * size + damping;
             }
-            let program = QuadraticProgram {
-                hessian: &self.shifted,
-                gradient: &self.gradient,
-                lower: &self.lower,
-                upper: &self.upper,
-                rows: &self.rows,
-                row_lower: &self.row_lower,
-                row_upper: &self.row_upper,
-                penalties: &self.penalties,
-            };
-            match self.quadratic.solve(&program) {
-                QuadraticStop::Solved | QuadraticStop::Budget => return Some(()),
-                QuadraticStop::NotConvex => {}
-                QuadraticStop::Infeasible => return None,
+            if let Some(done) = self.try_shift(place) {
+                self.shift = relative;
+                self.damping = Some(place.damping);
+                return done;
             }
             relative = if relative > 0.0 {
-                10.0 * relative
+                SHIFT_GROWTH * relative
             } else {
                 LEAST_SHIFT
             };
         }
         None
+    }
+
+    /// Solves with the shifted Hessian; `None` if that is not positive definite.
+    fn try_shift(&mut self, place: &Place<'_>) -> Option<Option<()>> {
+        match self.run(place, Reuse::ActiveSet) {
+            QuadraticStop::Solved | QuadraticStop::Budget => Some(Some(())),
+            QuadraticStop::NotConvex => None,
+            QuadraticStop::Infeasible => Some(None),
+        }
+    }
+
+    /// Solves with the shifted Hessian as it is.
+    fn solve_once(&mut self, place: &Place<'_>, reuse: Reuse) -> Option<()> {
+        match self.run(place, reuse) {
+            QuadraticStop::Solved | QuadraticStop::Budget => Some(()),
+            QuadraticStop::NotConvex | QuadraticStop::Infeasible => None,
+        }
+    }
+
+    fn run(&mut self, place: &Place<'_>, reuse: Reuse) -> QuadraticStop {
+        let program = QuadraticProgram {
+            hessian: &self.shifted,
+            gradient: &self.gradient,
+            lower: &self.lower,
+            upper: &self.upper,
+            columns: &self.columns,
+            row_lower: &self.row_lower,
+            row_upper: &self.row_upper,
+            penalties: place.prices,
+        };
+        self.quadratic.resume(&program, reuse)
     }
 
     /// Step, multipliers and forecast in the problem's own lengths.
@@ -273,42 +356,55 @@ impl Subproblem {
             self.bound_multipliers
                 .push(if at_end { multiplier } else { 0.0 });
         }
-        self.row_multipliers.clear();
-        self.row_multipliers.resize(place.rows.len(), 0.0);
-        for (k, i) in self.kept.iter().enumerate() {
-            self.row_multipliers[*i] = self.quadratic.row_multipliers()[k];
-            let Row { band, scale } = place.rows[*i];
-            let value = place.values[*i];
-            let after = value + dot(&self.rows[k * n..k * n + n], scaled);
-            let (before, after) = (band.excess(value).abs(), band.excess(after).abs());
-            forecast.payment += place.prices[*i] * (before - after);
-            if self.row_multipliers[*i] != 0.0 {
-                forecast.noise += place.prices[*i] * f64::EPSILON * self.size(place, k);
-            }
-            forecast.violation_before += before / scale;
-            forecast.violation_after += after / scale;
-        }
+        self.read_rows(place, &mut forecast);
         forecast
     }
-}
 
-impl Subproblem {
-    /// Sum of the sizes that a kept row's value is put together from, to first order.
-    fn size(&self, place: &Place<'_>, k: usize) -> f64 {
-        let n = place.x.len();
+    /// Multipliers of the rows and what they pay.
+    fn read_rows(&mut self, place: &Place<'_>, forecast: &mut Forecast) {
+        let rows = place.rows.len();
+        self.row_multipliers.clear();
+        self.row_multipliers
+            .extend_from_slice(self.quadratic.row_multipliers());
+        self.after.clear();
+        self.after.extend_from_slice(place.values);
+        let columns = self.columns.chunks_exact(rows.max(1));
+        for (d, column) in self.quadratic.solution().iter().zip(columns) {
+            add_scaled(&mut self.after, *d, column);
+        }
+        for (i, Row { band, scale }) in place.rows.iter().enumerate() {
+            let before = band.excess(place.values[i]).abs();
+            let after = band.excess(self.after[i]).abs();
+            if self.row_multipliers[i] != 0.0 {
+                forecast.noise += place.prices[i] * f64::EPSILON * self.size(place, i);
+            }
+            if before > 0.0 || after > 0.0 {
+                forecast.payment += place.prices[i] * (before - after);
+                forecast.violation_before += before / scale;
+                forecast.violation_after += after / scale;
+            }
+        }
+    }
+
+    /// Sum of the sizes that the value of row `i` is put together from, to first order.
+    fn size(&self, place: &Place<'_>, i: usize) -> f64 {
+        let rows = place.rows.len();
         let mut sum = 0.0;
-        for (j, slope) in self.rows[k * n..k * n + n].iter().enumerate() {
-            sum += (slope * place.x[j] / place.units[j]).abs();
+        for (j, column) in self.columns.chunks_exact(rows).enumerate() {
+            sum += (column[i] * place.x[j] / place.units[j]).abs();
         }
         sum
     }
 }
 
-/// Stands for an infinite bound where a finite number is needed.
-const FAR: f64 = 1e100;
+/// Part of the largest diagonal entry that is added across the rows expected to bind. Ten
+/// times more slows the approach to them, nothing at all twice the steps in a curved valley.
+const SUPPORT: f64 = 0.01;
 /// Shifts of the diagonal tried, relative to its largest entry: from the least ...
 const LEAST_SHIFT: f64 = 1e-12;
-/// ... by powers of ten up to the most, ...
+/// ... growing by this factor ...
+const SHIFT_GROWTH: f64 = 100.0;
+/// ... up to the most, ...
 const MOST_SHIFT: f64 = 1e5;
 /// ... but if a larger one than this is needed, without the learnt part.
 const LEARNT_SHIFT: f64 = 1e-6;

@@ -2,13 +2,13 @@
 
 use super::robustness::{NearestEdge, nearest_edge};
 use crate::curves::{Bicycle, Suspension};
-use crate::design::{Assessment, DesignProblem, Purpose};
+use crate::design::{Assessment, DesignProblem, Purpose, RowSource};
 use crate::input::{Limit, ObjectiveSet};
 use crate::mechanism::{Plan, find_end};
 use crate::number::Point;
 use crate::optimise::{
-    Feasible, FeasibleSettings, Minimiser, MinimiserSettings, Outcome, Problem, place, run,
-    unit_cube_point,
+    Evaluation, Feasible, FeasibleSettings, Minimiser, MinimiserSettings, Outcome, Problem,
+    RowWeights, place, run, unit_cube_point,
 };
 use serde::Serialize;
 
@@ -27,6 +27,20 @@ const VERIFICATIONS: usize = 4;
 
 /// Smallest margin of the mechanism that a sample must have.
 const LEAST_MARGIN: f64 = 1e-3;
+
+/// Settings of the stage that lowers the score. Rows may be missed by less than bands are
+/// narrowed, and a run ends where it would gain no more than some 1e-3 of the score.
+const SCORE: MinimiserSettings = MinimiserSettings {
+    row_tolerance: 0.2 * TIGHTENING,
+    step_tolerance: 1e-9,
+    fall_tolerance: 1e-4,
+    progress: 2e-3,
+    patience: 6,
+    radius: 0.2,
+    price: 1.0,
+    weights: RowWeights::Slope,
+    budget: 200,
+};
 
 /// How one start ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -93,7 +107,8 @@ impl Starter<'_> {
     pub fn run(&self, start: u64) -> Result {
         let size = self.size_of(start);
         let problem = &self.problems[size];
-        let (sample, drawn) = self.draw(&mut problem.clone(), start);
+        let mut meet = problem.with_purpose(Purpose::Meet, TIGHTENING);
+        let (sample, drawn) = self.draw(&mut meet, start);
         let Some(sample) = sample else {
             return Result {
                 ending: Ending::NotAssembled,
@@ -115,7 +130,6 @@ impl Starter<'_> {
                 candidates: vec![candidate],
             };
         }
-        let mut meet = problem.with_purpose(Purpose::Meet, TIGHTENING);
         let met = solve(
             &mut meet,
             &mut Feasible::new(FeasibleSettings::default()),
@@ -148,8 +162,11 @@ impl Starter<'_> {
         }
     }
 
-    /// The first sample of this start that assembles with some margin.
+    /// The first sample of this start that assembles with some margin and moves the wheel up
+    /// throughout: from where it moves down few starts come back.
     fn draw(&self, problem: &mut DesignProblem, start: u64) -> (Option<Vec<f64>>, u64) {
+        let mut values = Evaluation::default();
+        values.resize(problem);
         for draw in 0..DRAWS {
             let mut sample = vec![0.0; problem.variables().len()];
             unit_cube_point(
@@ -158,7 +175,10 @@ impl Starter<'_> {
                 &mut sample,
             );
             place(&mut sample, problem.bounds(), 1.0);
-            if problem.margin(&sample) > LEAST_MARGIN {
+            if problem.margin(&sample) > LEAST_MARGIN
+                && values.fill(problem, &sample).is_ok()
+                && moves(problem, &values)
+            {
                 return (Some(sample), draw + 1);
             }
         }
@@ -171,16 +191,14 @@ impl Starter<'_> {
         let problem = &self.problems[met.size];
         let mut best = met.clone();
         let mut at = met.x.clone();
-        let (mut tightening, mut evaluations) = (0.0, 0);
+        // As much as the solver may miss a row by.
+        let (mut tightening, mut evaluations) = (SCORE.row_tolerance, 0);
         for _ in 0..VERIFICATIONS {
             let mut score = problem.with_purpose(Purpose::Score, tightening);
             let Some(from) = score.with_slacks(&at) else {
                 break;
             };
-            let mut minimiser = Minimiser::new(MinimiserSettings {
-                budget: 200,
-                ..MinimiserSettings::default()
-            });
+            let mut minimiser = Minimiser::new(SCORE);
             let outcome = solve(&mut score, &mut minimiser, &from);
             evaluations += count(&outcome);
             at = outcome.x[..problem.variables().len()].to_vec();
@@ -244,6 +262,13 @@ impl Starter<'_> {
         candidate.violation = assessment.violation().max(outside);
         candidate.feasible = assessment.feasible() && outside <= 0.0;
     }
+}
+
+/// Whether all rows about the motion itself hold.
+fn moves(problem: &DesignProblem, values: &Evaluation) -> bool {
+    let rows = problem.rows().iter().zip(&values.rows).enumerate();
+    rows.filter(|(index, _)| problem.row_source(*index) == RowSource::Motion)
+        .all(|(_, (row, value))| row.violation(*value) <= 0.0)
 }
 
 fn count(outcome: &Outcome) -> u64 {

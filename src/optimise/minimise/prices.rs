@@ -8,8 +8,13 @@ use super::{Minimiser, RowWeights};
 const RISE: f64 = 10.0;
 /// How often they may rise in one step.
 const MOST_RISES: usize = 8;
+/// A price is lowered to this many times what the multipliers ask for ...
+const ENOUGH: f64 = 2.0;
+/// ... if it is more than so many times that. Dearer rows make a narrow valley, in which
+/// steps along a curved row are short; ten times dearer was measured at twice the steps.
+const TOO_MUCH: f64 = 2.0;
 /// How often they may be lowered in a run.
-const MOST_CUTS: usize = 30;
+const MOST_CUTS: usize = 100;
 /// A factor that makes every violation dearer than any gain.
 const ANY_PRICE: f64 = 1e8;
 
@@ -109,8 +114,8 @@ impl Minimiser {
                 RowWeights::Slope => self.row_multipliers[i].abs() / self.first_prices[i],
                 RowWeights::Scale => common,
             };
-            let enough = 10.0 * ratio * self.first_prices[i];
-            if enough > 0.0 && *price > 5.0 * enough {
+            let enough = ENOUGH * ratio * self.first_prices[i];
+            if enough > 0.0 && *price > TOO_MUCH * enough {
                 *price = enough;
                 cut = true;
             }

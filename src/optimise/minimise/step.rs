@@ -27,7 +27,6 @@ impl Minimiser {
             gradient: &self.gradient,
             rows: &self.rows,
             values: &self.here.rows,
-            derivatives: &self.derivatives,
             prices: &self.prices,
         })
     }
@@ -61,7 +60,6 @@ impl Minimiser {
             gradient: &self.corrected_gradient,
             rows: &self.rows,
             values: &self.corrected_values,
-            derivatives: &self.derivatives,
             prices: &self.prices,
         })
     }
@@ -194,6 +192,7 @@ impl Minimiser {
         std::mem::swap(&mut self.derivatives, &mut self.ahead);
         self.iterations += 1;
         self.keep_best();
+        self.note_progress();
         self.assemble();
         self.learn();
         self.lower_prices();

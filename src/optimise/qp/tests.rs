@@ -22,6 +22,7 @@ struct Owned {
     lower: Vec<f64>,
     upper: Vec<f64>,
     rows: Vec<f64>,
+    columns: Vec<f64>,
     row_lower: Vec<f64>,
     row_upper: Vec<f64>,
     penalties: Vec<f64>,
@@ -50,7 +51,14 @@ impl Owned {
                 _ => {}
             }
         }
+        let mut columns = vec![0.0; m * n];
+        for i in 0..m {
+            for j in 0..n {
+                columns[j * m + i] = rows[i * n + j];
+            }
+        }
         Self {
+            columns,
             hessian,
             gradient: random.vector(n, 5.0),
             lower: random.vector(n, 1.0).iter().map(|l| l - 1.0).collect(),
@@ -68,7 +76,7 @@ impl Owned {
             gradient: &self.gradient,
             lower: &self.lower,
             upper: &self.upper,
-            rows: &self.rows,
+            columns: &self.columns,
             row_lower: &self.row_lower,
             row_upper: &self.row_upper,
             penalties: &self.penalties,
@@ -177,7 +185,7 @@ fn contradiction_is_shared_by_price() {
         gradient: &[-0.05],
         lower: &[-10.0],
         upper: &[10.0],
-        rows: &[1.0, 1.0],
+        columns: &[1.0, 1.0],
         row_lower: &[f64::NEG_INFINITY, 1.0],
         row_upper: &[0.0, f64::INFINITY],
         penalties: &[1.0, 3.0],
@@ -212,10 +220,54 @@ fn a_hessian_that_is_not_convex_is_refused() {
         gradient: &[0.0, 0.0],
         lower: &[-1.0, -1.0],
         upper: &[1.0, 1.0],
-        rows: &[],
+        columns: &[],
         row_lower: &[],
         row_upper: &[],
         penalties: &[],
     };
     assert_eq!(solver.solve(&program), QuadraticStop::NotConvex);
+}
+
+/// What every restart has to give: the solution of a start without memory, from wherever the
+/// last programme ended.
+fn assert_restart(solver: &mut QuadraticSolver, program: &Owned, reuse: Reuse) {
+    assert_eq!(
+        solver.resume(&program.borrow(), reuse),
+        QuadraticStop::Solved
+    );
+    let error = program.optimality_error(solver);
+    assert!(error < 1e-8, "{reuse:?}: error {error:e}");
+}
+
+#[test]
+fn the_active_set_of_another_programme_leads_to_the_same_solution() {
+    let mut random = Random(Xoshiro256PlusPlus::seed_from_u64(4));
+    let mut solver = QuadraticSolver::default();
+    let (mut cold, mut warm) = (0, 0);
+    for case in 0..300 {
+        let (n, m) = (1 + case % 17, (case * 7) % 60);
+        let mut program = Owned::random(&mut random, n, m, [0.1, 1.0, 30.0][case % 3]);
+        solver.solve(&program.borrow());
+        cold += solver.steps();
+        // Gradient, ends and prices change a little, then a lot; then the Hessian too.
+        for size in [0.01, 1.0] {
+            for (entry, change) in program.gradient.iter_mut().zip(random.vector(n, size)) {
+                *entry += change;
+            }
+            for (i, change) in random.vector(m, 0.1 * size).iter().enumerate() {
+                program.row_lower[i] += change;
+                program.row_upper[i] += change;
+                program.penalties[i] *= 1.0 + 5.0 * change;
+            }
+            assert_restart(&mut solver, &program, Reuse::Factors);
+            if size < 0.1 {
+                warm += solver.steps();
+            }
+        }
+        for j in 0..n {
+            program.hessian[j * n + j] += 0.5;
+        }
+        assert_restart(&mut solver, &program, Reuse::ActiveSet);
+    }
+    assert!(3 * warm < cold, "{warm} of {cold}");
 }
