@@ -348,8 +348,12 @@ fn nothing_feasible_ends_with_1_the_nearest_layouts_and_what_blocks() {
     let brief = "trail-crew-impossible.brief.json";
     let (code, text, err) = told(search(&demo).args([brief, "--starts", "60", "--out", "o"]));
     assert_eq!(code, 1, "{err}");
-    assert!(text.contains("nothing feasible in 60 starts"), "{text}");
-    assert!(text.contains("Missed by every one of them"), "{text}");
+    assert!(
+        text.contains("nothing feasible. The nearest 20 layouts"),
+        "{text}"
+    );
+    assert!(text.contains("(60 starts: 60 stopped short"), "{text}");
+    assert!(text.contains("Missed by each of the nearest"), "{text}");
     assert!(text.contains("  little pedal kickback"), "{text}");
     let results = read_json(&demo.join("o/results.json"));
     let layouts = results["layouts"].as_array().unwrap();
@@ -360,7 +364,7 @@ fn nothing_feasible_ends_with_1_the_nearest_layouts_and_what_blocks() {
         .map(|layout| layout["violation"].as_f64().unwrap())
         .collect();
     assert!(
-        violations[0] > 0.0 && violations.is_sorted(),
+        violations[0] > 0.0 && violations.windows(2).all(|pair| pair[1] > pair[0] - 2e-9),
         "{violations:?}"
     );
     assert!(layouts.iter().all(|layout| layout["feasible"] == false));
@@ -417,10 +421,7 @@ fn boxes_in_which_nothing_assembles_are_an_answer() {
         let (code, text, err) = told(search(&demo).arg(&brief));
         assert_eq!((code, &*err), (1, ""), "{name}: {text}");
         assert!(text.contains("nothing feasible"), "{name}: {text}");
-        assert!(
-            text.contains("none of 16 starts gave a linkage"),
-            "{name}: {text}"
-        );
+        assert!(text.contains("no start gave a linkage"), "{name}: {text}");
         let out = demo.join(format!("{name}.run"));
         let results = read_json(&out.join("results.json"));
         assert_eq!(results["starts"], 16);
