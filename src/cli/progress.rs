@@ -12,7 +12,7 @@ const EVERY: Duration = Duration::from_secs(10);
 /// Tells how far a search is.
 pub(super) enum ProgressLine {
     Quiet,
-    Bar(ProgressBar),
+    Bar { begun: Instant, bar: ProgressBar },
     Lines { begun: Instant, last: Instant },
 }
 
@@ -29,12 +29,15 @@ impl ProgressLine {
             };
         }
         let bar = ProgressBar::new(starts);
-        let template = "{pos}/{len} starts [{wide_bar}] {per_sec}, {eta} left, {msg}";
+        let template = "{pos}/{len} starts [{wide_bar}] {eta} left, {msg}";
         // A template that does not parse would only cost the looks.
         if let Ok(style) = ProgressStyle::with_template(template) {
             bar.set_style(style);
         }
-        Self::Bar(bar)
+        Self::Bar {
+            begun: Instant::now(),
+            bar,
+        }
     }
 
     pub fn tell(&mut self, progress: Progress) {
@@ -44,9 +47,10 @@ impl ProgressLine {
         let found = format!("{} feasible{best}", progress.feasible);
         match self {
             Self::Quiet => {}
-            Self::Bar(bar) => {
+            Self::Bar { begun, bar } => {
+                let rate = progress.starts as f64 / begun.elapsed().as_secs_f64();
                 bar.set_position(progress.starts);
-                bar.set_message(found);
+                bar.set_message(format!("{rate:.0} a second, {found}"));
             }
             Self::Lines { begun, last } => {
                 if last.elapsed() >= EVERY {
@@ -63,7 +67,7 @@ impl ProgressLine {
     }
 
     pub fn finish(&mut self) {
-        if let Self::Bar(bar) = self {
+        if let Self::Bar { bar, .. } = self {
             bar.finish_and_clear();
         }
     }
