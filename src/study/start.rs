@@ -123,7 +123,7 @@ impl Starter<'_> {
                 };
             }
         }
-        let (candidate, spent) = self.improve(start, size, met.x);
+        let (candidate, spent) = self.improve(start, size, &met.x);
         evaluations += spent;
         let ending = if candidate.feasible {
             Ending::Feasible
@@ -162,13 +162,13 @@ impl Starter<'_> {
 
     /// Lowers the score from a feasible point and verifies; where verification fails, again
     /// with narrower bands.
-    fn improve(&self, start: u64, size: usize, met: Vec<f64>) -> (Candidate, u64) {
+    fn improve(&self, start: u64, size: usize, met: &[f64]) -> (Candidate, u64) {
         let problem = &self.problems[size];
-        let mut best = self.verify(start, size, &met);
+        let mut best = self.verify(start, size, met);
         let (mut tightening, mut evaluations) = (TIGHTENING, 0);
         for _ in 0..VERIFICATIONS {
             let mut score = problem.with_purpose(Purpose::Score, tightening);
-            let Some(from) = score.with_slacks(&met) else {
+            let Some(from) = score.with_slacks(met) else {
                 break;
             };
             let mut minimiser = Minimiser::new(SCORE);
