@@ -241,7 +241,7 @@ impl Subproblem {
     /// Hessian positive definite; `None` if rounding leaves no usable answer.
     fn solve_shifted(&mut self, place: &Place<'_>) -> Option<()> {
         if self.damping == Some(place.damping) {
-            return self.solve_once(place, Reuse::Factors);
+            return usable(self.run(place, Reuse::Factors));
         }
         self.damping = None;
         let n = self.gradient.len();
@@ -265,10 +265,11 @@ impl Subproblem {
                 let damping = if j < place.curved { place.damping } else { 0.0 };
                 self.shifted[j * n + j] += relative * size + damping;
             }
-            if let Some(done) = self.try_shift(place) {
+            let stop = self.run(place, Reuse::ActiveSet);
+            if stop != QuadraticStop::NotConvex {
                 self.shift = relative;
                 self.damping = Some(place.damping);
-                return done;
+                return usable(stop);
             }
             relative = if relative > 0.0 {
                 SHIFT_GROWTH * relative
@@ -277,23 +278,6 @@ impl Subproblem {
             };
         }
         None
-    }
-
-    /// Solves with the shifted Hessian; `None` if that is not positive definite.
-    fn try_shift(&mut self, place: &Place<'_>) -> Option<Option<()>> {
-        match self.run(place, Reuse::ActiveSet) {
-            QuadraticStop::Solved | QuadraticStop::Budget => Some(Some(())),
-            QuadraticStop::NotConvex => None,
-            QuadraticStop::Infeasible => Some(None),
-        }
-    }
-
-    /// Solves with the shifted Hessian as it is.
-    fn solve_once(&mut self, place: &Place<'_>, reuse: Reuse) -> Option<()> {
-        match self.run(place, reuse) {
-            QuadraticStop::Solved | QuadraticStop::Budget => Some(()),
-            QuadraticStop::NotConvex | QuadraticStop::Infeasible => None,
-        }
     }
 
     fn run(&mut self, place: &Place<'_>, reuse: Reuse) -> QuadraticStop {
@@ -395,6 +379,11 @@ impl Subproblem {
         }
         sum
     }
+}
+
+/// Whether the quadratic programme left a step.
+fn usable(stop: QuadraticStop) -> Option<()> {
+    matches!(stop, QuadraticStop::Solved | QuadraticStop::Budget).then_some(())
 }
 
 /// Part of the largest diagonal entry that is added across the rows expected to bind. Ten
