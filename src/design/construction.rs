@@ -279,7 +279,7 @@ impl Construction {
     /// The points of the candidate with variables `x`, one number each.
     ///
     /// The shock's length holds within rounding. Where a placed end cannot be at that
-    /// length (see [`Construction::margin`]) it is as near as can be.
+    /// length (its margin is then negative) it is as near as can be.
     #[must_use]
     pub fn points<T: Scalar>(&self, x: &[T]) -> Vec<Point<T>> {
         let mut points = Vec::new();

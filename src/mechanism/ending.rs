@@ -1,7 +1,8 @@
 //! Where and how a motion ends before full stroke.
 
-use super::motion::{Motion, Pose};
+use super::motion::Motion;
 use super::plan::Plan;
+use super::pose::Pose;
 use crate::input::PointId;
 use crate::number::Point;
 

@@ -1,6 +1,7 @@
 //! The followed solution of bodies that close only together.
 
-use super::motion::{Motion, Pose};
+use super::motion::Motion;
+use super::pose::Pose;
 use crate::number::{Point, Vector};
 
 /// Shortest step by which the end of a motion is approached, as a share of the stroke.
