@@ -145,6 +145,13 @@ impl Found {
             assert_close("score", ranked.score, self.score(&again), 1e-12);
             let violation = violation(&again).max(outside / 5.0);
             assert_close("violation", ranked.violation, violation, 1e-9);
+            let targets = sets.iter().flat_map(|set| &set.targets);
+            for (target, said) in targets.zip(&again.targets) {
+                sampled::check_target(suspension, target, said);
+            }
+            for (limit, said) in self.brief.limits.iter().zip(&again.limits) {
+                sampled::check_limit(suspension, limit, said);
+            }
             if !ranked.feasible {
                 assert!(
                     ranked.violation > 0.0,
@@ -157,14 +164,6 @@ impl Found {
             assert_eq!(ranked.violation, 0.0);
             let distance = ranked.edge.as_ref().map(|edge| edge.distance);
             assert!(distance.is_none_or(|distance| distance >= 0.0));
-            for set in &sets {
-                for target in &set.targets {
-                    sampled::check_target(suspension, target);
-                }
-            }
-            for limit in &self.brief.limits {
-                sampled::check_limit(suspension, limit);
-            }
         });
     }
 

@@ -4,11 +4,16 @@
 
 use super::ROUNDING;
 use pivotwright::curves::{Cog, Suspension};
+use pivotwright::design::{LimitResult, TargetResult};
 use pivotwright::input::{
     AxisName, Bound, Cogs, Curve, Direction, Limit, LimitQuantity, PointId, Quantity, Target, Want,
 };
 
 const POSITIONS: u32 = 90;
+
+/// How much more may be between two positions than at them: a share of a residual, and a
+/// hundred times that in mm or degrees.
+const BETWEEN: f64 = 1e-3;
 
 /// Parameters of the motion from one place to another.
 fn parameters(from: f64, to: f64) -> impl Iterator<Item = f64> {
@@ -61,53 +66,58 @@ fn read(suspension: &Suspension, quantity: &Quantity) -> Vec<Vec<[f64; 2]>> {
     }
 }
 
-fn within(what: &Target, value: f64, low: f64, high: f64, unit: f64) {
-    let slack = ROUNDING * unit;
-    assert!(
-        low - slack <= value && value <= high + slack,
-        "{value} is not in {low} to {high}: {what:?}"
-    );
-}
-
-/// The target is met at all positions looked at.
-pub fn check_target(suspension: &Suspension, target: &Target) {
+/// The worst residual in size at the positions looked at; of a monotone target 0, or above 1
+/// where the curve turns.
+fn worst_residual(suspension: &Suspension, target: &Target) -> f64 {
     let lines = read(suspension, &target.quantity);
     let values = || lines.iter().flatten().map(|sample| sample[1]);
+    let most = values().fold(f64::NEG_INFINITY, f64::max);
+    let least = values().fold(f64::INFINITY, f64::min);
+    let farthest = |middle: f64| (most - middle).max(middle - least);
     match target.want {
-        Want::Value { value, within: w } => {
-            values().for_each(|v| within(target, v, value - w, value + w, w));
-        }
-        Want::Between { low, high } => {
-            values().for_each(|v| within(target, v, low, high, high - low));
-        }
-        Want::SpreadWithin(allowance) => {
-            let most = values().fold(f64::NEG_INFINITY, f64::max);
-            let least = values().fold(f64::INFINITY, f64::min);
-            within(target, most - least, 0.0, allowance, allowance);
-        }
+        Want::Value { value, within } => farthest(value) / within,
+        Want::Between { low, high } => farthest(0.5 * (low + high)) / (0.5 * (high - low)),
+        Want::SpreadWithin(allowance) => (most - least) / allowance,
         Want::StraightWithin(allowance) => {
-            for line in &lines {
+            let off = lines.iter().flat_map(|line| {
                 let (first, last) = (line[0], line[line.len() - 1]);
                 let rise = (last[1] - first[1]) / (last[0] - first[0]);
-                for sample in line {
-                    let off = sample[1] - first[1] - rise * (sample[0] - first[0]);
-                    within(target, off, -allowance, allowance, allowance);
-                }
-            }
+                line.iter()
+                    .map(move |sample| sample[1] - first[1] - rise * (sample[0] - first[0]))
+            });
+            off.map(f64::abs).fold(0.0, f64::max) / allowance
         }
         Want::Monotone(direction) => {
-            for line in &lines {
+            let turns = lines.iter().any(|line| {
                 let whole = (line[line.len() - 1][1] - line[0][1]).abs();
-                for pair in line.windows(2) {
+                line.windows(2).any(|pair| {
+                    let fall = pair[0][1] - pair[1][1];
                     let turn = match direction {
-                        Direction::Rising => pair[0][1] - pair[1][1],
-                        Direction::Falling => pair[1][1] - pair[0][1],
+                        Direction::Rising => fall,
+                        Direction::Falling => -fall,
                     };
-                    assert!(turn <= 1e-9 * whole, "turns by {turn}: {target:?}");
-                }
-            }
+                    turn > ROUNDING * whole
+                })
+            });
+            if turns { 2.0 } else { 0.0 }
         }
     }
+}
+
+/// What is said of a target is what is seen at all positions looked at.
+pub fn check_target(suspension: &Suspension, target: &Target, said: &TargetResult) {
+    let (seen, told) = (worst_residual(suspension, target), said.residual.abs());
+    assert_eq!(said.met, told <= 1.0 + ROUNDING);
+    if matches!(target.want, Want::Monotone(_)) {
+        // A turn so short that no position is in it is seen by the curve alone.
+        assert!(said.met == (told == 0.0) && (seen == 0.0 || !said.met));
+        return;
+    }
+    let slack = ROUNDING * (1.0 + seen);
+    assert!(
+        seen <= told + slack && told <= seen + BETWEEN * (1.0 + seen),
+        "{told} is said and {seen} is seen of {target:?}"
+    );
 }
 
 /// The quantity of a limit at each position that the limit is about.
@@ -140,17 +150,21 @@ pub fn limit_values(suspension: &Suspension, limit: &Limit) -> Vec<f64> {
         .collect()
 }
 
-/// The limit holds at all positions looked at.
-pub fn check_limit(suspension: &Suspension, limit: &Limit) {
+/// What is said of a limit is what is seen at all positions looked at.
+pub fn check_limit(suspension: &Suspension, limit: &Limit, said: &LimitResult) {
     let (low, high) = match limit.bound {
         Bound::AtLeast(low) => (low, f64::INFINITY),
         Bound::AtMost(high) => (f64::NEG_INFINITY, high),
         Bound::Between { low, high } => (low, high),
     };
-    for value in limit_values(suspension, limit) {
-        assert!(
-            low - ROUNDING <= value && value <= high + ROUNDING,
-            "{value} breaks {limit:?}"
-        );
-    }
+    let seen = limit_values(suspension, limit)
+        .into_iter()
+        .map(|value| (value - low).min(high - value))
+        .fold(f64::INFINITY, f64::min);
+    assert_eq!(said.holds, said.slack >= -ROUNDING);
+    assert!(
+        said.slack <= seen + ROUNDING && seen <= said.slack + BETWEEN * 100.0,
+        "{} is said and {seen} is seen of {limit:?}",
+        said.slack
+    );
 }
