@@ -7,16 +7,20 @@
 //! - [`State`]: all that the curves need to know about one moment of the motion.
 //! - `chassis`: ground line, fork, geometry.
 //! - `drive`: chain runs, anti-squat, chain growth, pedal kickback.
+//! - `run`: straight runs of the chain as lines.
 //! - `suspension`: one layout's exact curves, with places and extrema of the continuous curve.
 
 mod bicycle;
 mod chassis;
 mod drive;
+mod run;
 mod state;
 mod summary;
 mod suspension;
 
 pub use bicycle::{Bicycle, Cog, pitch_radius};
 pub use chassis::Ground;
+pub use run::{RunSprockets, chain_runs};
 pub use state::State;
+pub(crate) use suspension::Rate;
 pub use suspension::{Extreme, Suspension};

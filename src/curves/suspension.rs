@@ -7,7 +7,7 @@ use crate::mechanism::{Ending, Motion, MotionEnd, Plan, Pose, find_end};
 use crate::number::{Dual, Point, Scalar, roots};
 
 /// A number with its derivative by the parameter of the motion.
-type Rate = Dual<f64, 1>;
+pub(crate) type Rate = Dual<f64, 1>;
 
 /// Into how many intervals a range is cut to find every extremum in it.
 const INTERVALS: u32 = 96;
@@ -84,6 +84,17 @@ impl<'p> Suspension<'p> {
             SagOf::Stroke => suspension.parameter_at_stroke(sag.fraction * stroke),
         };
         suspension
+    }
+
+    /// The motion in numbers with their derivative by its parameter.
+    pub(crate) fn motion_by_parameter(&self) -> &Motion<'p, Rate> {
+        &self.motion_by_parameter
+    }
+
+    /// The compiled plan of its mechanism.
+    #[must_use]
+    pub fn plan(&self) -> &'p Plan {
+        self.motion.plan()
     }
 
     /// The bicycle around the mechanism.

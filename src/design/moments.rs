@@ -181,6 +181,11 @@ impl<T: Scalar> Moments<T> {
         &self.poses
     }
 
+    /// The poses of all places between, in groups of their own.
+    pub fn place_poses(&self) -> &[Pose<T>] {
+        &self.place_poses
+    }
+
     /// The value of `read` in every sample, in order.
     pub fn samples(&self, read: impl Fn(&State<T>) -> T) -> Vec<T::Lane> {
         let mut values = Vec::with_capacity(SAMPLES);

@@ -15,7 +15,9 @@ use super::fault::{Faults, quoted};
 use super::json::{self, FARTHEST, Node, Object, Sink, Value, number_text};
 use super::layout::{Layout, PointId};
 use super::objectives::ObjectiveSet;
+use super::parts::{self, Part};
 use crate::number::Point;
+use std::sync::Arc;
 
 /// Lengths of the shock agree when they differ by no more, mm.
 const SAME_LENGTH: f64 = 1e-9;
@@ -37,7 +39,7 @@ pub struct BriefFile {
 pub struct Brief {
     /// What a person calls it.
     pub name: String,
-    /// The layout from which everything starts.
+    /// The layout from which everything starts, with the brief's own parts after its own.
     pub layout: Layout,
     /// The objective sets, each with the name of its file.
     pub objectives: Vec<(String, ObjectiveSet)>,
@@ -131,7 +133,10 @@ impl BriefFile {
             shock_sizes,
             limits,
             search,
+            parts,
         } = sink.finish(rest)?;
+        let mut layout = layout;
+        layout.parts.extend(parts);
         Ok(Brief {
             name,
             layout,
@@ -204,6 +209,7 @@ struct Rest {
     shock_sizes: Vec<ShockSize>,
     limits: Vec<Limit>,
     search: SearchOptions,
+    parts: Vec<Arc<Part>>,
 }
 
 /// The keys are checked by [`read`], so not here.
@@ -237,6 +243,7 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         "objectives",
         "free",
         "shock_sizes",
+        "parts",
         "limits",
         "search",
     ];
@@ -244,8 +251,17 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         known,
         "a brief: an object with name, layout, objectives and free",
     )?;
-    let names = Names { layout };
     let name = object.get("name").text("the brief's name");
+    let parts = parts(object.get("parts"), layout);
+    // Limits may name the brief's own parts, and so may whoever reads a layout that is found.
+    let with_parts = layout.zip(parts.as_ref()).map(|(layout, parts)| {
+        let mut layout = layout.clone();
+        layout.parts.extend(parts.iter().cloned());
+        layout
+    });
+    let names = Names {
+        layout: with_parts.as_ref().or(layout),
+    };
     let free = free::read(&object.get("free"), names);
     let limits = object
         .get("limits")
@@ -270,7 +286,21 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         shock_sizes: shock_sizes?,
         limits: limits?,
         search: search?,
+        parts: parts?,
     })
+}
+
+/// The brief's own parts.
+fn parts(node: Node, layout: Option<&Layout>) -> Option<Vec<Arc<Part>>> {
+    let Some(node) = node.given() else {
+        return Some(Vec::new());
+    };
+    let (known, taken) = match layout {
+        Some(layout) => (layout.known(), &layout.parts[..]),
+        None => (parts::Known::default(), &[][..]),
+    };
+    let parts = parts::read(&node, &known, taken)?;
+    Some(parts.into_iter().map(Arc::new).collect())
 }
 
 /// Where the length cannot change, `fixed_length` is that of the layout.

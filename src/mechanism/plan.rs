@@ -63,6 +63,12 @@ impl Plan {
         self.points
     }
 
+    /// Whether `point` stands on the frame and so never moves.
+    #[must_use]
+    pub fn is_fixed(&self, point: PointId) -> bool {
+        self.fixed.contains(&point.index())
+    }
+
     /// The pivot that margin number `margin` of a pose belongs to, to name it in a message.
     #[must_use]
     pub fn pivot_of_margin(&self, margin: usize) -> Option<PointId> {

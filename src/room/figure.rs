@@ -1,0 +1,167 @@
+//! A part as cores whose corners follow the candidate.
+
+use crate::curves::{Bicycle, RunSprockets, chain_runs};
+use crate::input::{Anchor, BodyId, Carrier, Part, PointId, Shape};
+use crate::mechanism::{Motion, Plan, Pose};
+use crate::number::{Point, Scalar, Vector};
+
+/// A corner and what it follows.
+#[derive(Clone, Copy, Debug)]
+enum Corner {
+    /// A point of the linkage.
+    Point(usize),
+    /// A place in the frame.
+    Fixed(Point<f64>),
+    /// A place at full extension, carried by a body along with one of its points.
+    Carried {
+        position: Point<f64>,
+        body: BodyId,
+        base: usize,
+    },
+    /// So far from one eye of the shock towards the other, and to the left of that line.
+    AlongShock {
+        eye: usize,
+        other: usize,
+        along: f64,
+        offset: f64,
+    },
+    /// An end of a straight run of the chain: on its first sprocket or on its second.
+    Run { sprockets: RunSprockets, second: bool },
+}
+
+/// One core of a part: a point, a line or a convex polygon, made thicker.
+#[derive(Clone, Debug)]
+pub(super) struct Figure {
+    corners: Vec<Corner>,
+    /// By how much it is thicker than its core all round, mm.
+    pub radius: f64,
+}
+
+impl Figure {
+    /// The cores of `part`: one, or of a chain as many as it has runs.
+    pub fn all_of(part: &Part, bicycle: &Bicycle) -> Vec<Self> {
+        let core = |corners| {
+            vec![Self {
+                corners,
+                radius: part.radius,
+            }]
+        };
+        let anchor = |anchor: &Anchor| match *anchor {
+            Anchor::Point(point) => Corner::Point(point.index()),
+            Anchor::Carried { position, carrier } => carried(position, carrier),
+        };
+        match &part.shape {
+            Shape::Circle(centre) => core(vec![anchor(centre)]),
+            Shape::Capsule(ends) => core(ends.iter().map(anchor).collect()),
+            Shape::Polygon { corners, carrier } => core(
+                counter_clockwise(corners)
+                    .into_iter()
+                    .map(|corner| carried(corner, *carrier))
+                    .collect(),
+            ),
+            Shape::AlongShock {
+                eye,
+                other,
+                from,
+                to,
+                offset,
+            } => {
+                let at = |along: f64| Corner::AlongShock {
+                    eye: eye.index(),
+                    other: other.index(),
+                    along,
+                    offset: *offset,
+                };
+                core(vec![at(*from), at(*to)])
+            }
+            Shape::Chain { run, cogs } => chain_runs(bicycle, *run, cogs)
+                .into_iter()
+                .map(|sprockets| Self {
+                    corners: [false, true]
+                        .map(|second| Corner::Run { sprockets, second })
+                        .to_vec(),
+                    radius: part.radius,
+                })
+                .collect(),
+        }
+    }
+
+    /// Whether it never moves in the frame.
+    pub fn stands_still(&self, plan: &Plan) -> bool {
+        self.corners.iter().all(|corner| match *corner {
+            Corner::Fixed(_) => true,
+            Corner::Point(point) => plan.is_fixed(PointId(point)),
+            _ => false,
+        })
+    }
+
+    /// How many corners it has.
+    pub fn len(&self) -> usize {
+        self.corners.len()
+    }
+
+    /// Appends its corners in `pose`.
+    pub fn place<T: Scalar>(
+        &self,
+        motion: &Motion<'_, T>,
+        pose: &Pose<T>,
+        places: &mut Vec<Point<T>>,
+    ) {
+        places.extend(self.corners.iter().map(|corner| match *corner {
+            Corner::Point(point) => pose.points[point],
+            Corner::Fixed(position) => Point::constant(position),
+            Corner::Carried {
+                position,
+                body,
+                base,
+            } => {
+                let turned = motion.rotation(body, pose);
+                let offset = Point::constant(position) - motion.drawn()[base];
+                let offset = offset * turned.cosine + offset.turned_left() * turned.sine;
+                pose.points[base] + offset
+            }
+            Corner::AlongShock {
+                eye,
+                other,
+                along,
+                offset,
+            } => {
+                let line = pose.points[other] - pose.points[eye];
+                let along_shock = line * (T::from_f64(1.0) / line.length());
+                let place = Vector::new(
+                    along_shock.x * along - along_shock.y * offset,
+                    along_shock.y * along + along_shock.x * offset,
+                );
+                pose.points[eye] + place
+            }
+            Corner::Run { sprockets, second } => sprockets.ends(&pose.points)[usize::from(second)],
+        }));
+    }
+}
+
+fn carried(position: Point<f64>, carrier: Carrier) -> Corner {
+    match carrier.base {
+        None => Corner::Fixed(position),
+        Some(base) => Corner::Carried {
+            position,
+            body: carrier.body,
+            base: base.index(),
+        },
+    }
+}
+
+/// The corners in the sense that distances are taken in.
+fn counter_clockwise(corners: &[Point<f64>]) -> Vec<Point<f64>> {
+    let mut corners = corners.to_vec();
+    let Some(&first) = corners.first() else {
+        return corners;
+    };
+    let pairs = corners.windows(2);
+    let doubled: f64 = pairs
+        .map(|pair| (pair[0] - first).cross(pair[1] - first))
+        .sum();
+    if doubled < 0.0 {
+        corners.reverse();
+    }
+    corners
+}
