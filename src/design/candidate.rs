@@ -61,6 +61,13 @@ pub(super) struct Workspace<'p, T: Scalar> {
     pub rows: Rows,
 }
 
+impl<T: Scalar> Workspace<'_, T> {
+    /// Takes over what was found out with plain numbers, for the same candidate.
+    pub fn remember<U: Scalar>(&mut self, other: &Workspace<'_, U>) {
+        self.view.remember(&other.view);
+    }
+}
+
 impl<'p> CandidateRows<'p> {
     /// Plans the rows of `brief` with a shock of `size`.
     pub fn new(plan: &'p Plan, brief: &Brief, size: ShockSize) -> Self {

@@ -31,9 +31,14 @@ pub(super) struct ClearanceRows {
 /// The corners of all parts in all moments looked at; the memory is reused.
 #[derive(Clone, Debug)]
 pub(super) struct View<T> {
+    /// Those that may move, in groups of lanes.
     groups: Vec<Vec<Point<T>>>,
-    /// Those of one lane after the other, in plain numbers.
+    /// All, one lane after the other, in plain numbers.
     values: Vec<Point<f64>>,
+    /// The values before: derivatives are taken in passes whose values are the same.
+    before: Vec<Point<f64>>,
+    /// The nearest pair of each gap in each moment, as far as it was looked for.
+    closest: Vec<Option<Closest>>,
     corners: usize,
     sample_groups: usize,
 }
@@ -44,6 +49,8 @@ impl<T: Scalar> View<T> {
         Self {
             groups: Vec::new(),
             values: Vec::new(),
+            before: Vec::new(),
+            closest: Vec::new(),
             corners: 0,
             sample_groups: 0,
         }
@@ -55,22 +62,49 @@ impl<T: Scalar> View<T> {
         self.sample_groups = moments.poses().len();
         self.groups
             .resize(self.sample_groups + moments.place_poses().len(), Vec::new());
-        self.values.clear();
-        for (group, pose) in self.groups.iter_mut().zip(poses) {
+        self.corners = room.corner_count();
+        let lanes = self.groups.len() * T::LANES;
+        std::mem::swap(&mut self.values, &mut self.before);
+        if self.values.len() != lanes * self.corners {
+            self.values = (0..lanes).flat_map(|_| room.blank()).collect();
+        }
+        let of_group = self.values.chunks_mut((self.corners * T::LANES).max(1));
+        for ((group, pose), values) in self.groups.iter_mut().zip(poses).zip(of_group) {
             room.place(motion, pose, group);
-            self.corners = group.len();
-            let start = self.values.len();
-            let nowhere = Point::new(0.0, 0.0);
-            self.values
-                .resize(start + self.corners * T::LANES, nowhere);
-            let values = &mut self.values[start..];
-            for (index, corner) in group.iter().enumerate() {
+            for (&index, corner) in room.moving().iter().zip(group.iter()) {
                 let (x, y) = (corner.x.to_lanes(), corner.y.to_lanes());
                 for lane in 0..T::LANES {
                     values[lane * self.corners + index] = Point::new(x[lane], y[lane]);
                 }
             }
         }
+        if self.values != self.before {
+            self.closest.clear();
+            let slots = room.gaps().len() * self.groups.len() * T::LANES;
+            self.closest.resize(slots, None);
+        }
+    }
+
+    /// Takes over what another view, which looked at plain numbers, knows of its nearest pairs;
+    /// it is of use where the same candidate is looked at next.
+    pub fn remember<U: Scalar>(&mut self, other: &View<U>) {
+        if T::LANES == U::LANES {
+            self.values.clone_from(&other.values);
+            self.closest.clone_from(&other.closest);
+        }
+    }
+
+    fn closest(&mut self, room: &Room, gap: usize, moment: Moment) -> Closest {
+        let (group, lane) = self.slot(moment);
+        let slot = (gap * self.groups.len() + group) * T::LANES + lane;
+        if let Some(Some(closest)) = self.closest.get(slot) {
+            return *closest;
+        }
+        let closest = room.closest(gap, self.values(moment));
+        if let Some(known) = self.closest.get_mut(slot) {
+            *known = Some(closest);
+        }
+        closest
     }
 
     fn slot(&self, moment: Moment) -> (usize, usize) {
@@ -129,7 +163,7 @@ impl ClearanceRows {
     pub fn fill<T: Scalar>(
         &self,
         room: &Room,
-        view: &View<T>,
+        view: &mut View<T>,
         moments: &Moments<T>,
         rows: &mut Rows,
     ) {
@@ -142,7 +176,7 @@ impl ClearanceRows {
         }
         let found: Vec<Closest> = times
             .iter()
-            .map(|&moment| room.closest(self.gap, view.values(moment)))
+            .map(|&moment| view.closest(room, self.gap, moment))
             .collect();
         let signs = [self.low.map(|_| 1.0), self.high.map(|_| -1.0)];
         for sign in signs.into_iter().flatten() {

@@ -339,6 +339,7 @@ impl<'p> DesignProblem<'p> {
     fn fill_slopes(&mut self, x: &[f64]) -> Result<(), NotEvaluable> {
         let (count, rows) = (x.len(), self.candidates.bands.len());
         self.jacobian.resize(rows * count, 0.0);
+        self.slopes.remember(&self.values);
         // Once at least, for the values: where the shock places the only free point, there is
         // no variable.
         for offset in (0..count.max(1)).step_by(PASS) {

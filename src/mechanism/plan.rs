@@ -63,6 +63,12 @@ impl Plan {
         self.points
     }
 
+    /// The eyes of the shock.
+    #[must_use]
+    pub fn shock_ends(&self) -> [PointId; 2] {
+        self.shock.map(PointId)
+    }
+
     /// Whether `point` stands on the frame and so never moves.
     #[must_use]
     pub fn is_fixed(&self, point: PointId) -> bool {

@@ -82,30 +82,36 @@ pub fn contact(first: &[Point<f64>], second: &[Point<f64>]) -> Contact {
     if let ([p], [q]) = (first, second) {
         return corners(*p, *q, 0, 0);
     }
-    let forward = separation(first, second);
-    let backward = separation(second, first).map(Contact::flipped);
-    // Of all axes the one with the widest gap; it is the distance where the corner that is
-    // nearest lies beside the edge itself, and where the cores overlap.
+    // Of all axes the one with the widest gap; where the cores overlap that is the distance.
+    let (forward, backward) = match separation(first, second) {
+        Separation::Facing(contact) => return contact,
+        Separation::Widest(forward) => match separation(second, first) {
+            Separation::Facing(contact) => return contact.flipped(),
+            Separation::Widest(backward) => (forward, backward.map(Contact::flipped)),
+        },
+    };
     let widest = match (forward, backward) {
         (Some(one), Some(other)) if other.distance > one.distance => Some(other),
         (Some(one), _) => Some(one),
         (None, other) => other,
     };
-    if let Some(widest) = widest {
-        let beside = |witness: Witness| (0.0..=1.0).contains(&witness.t);
-        let overlap = widest.distance < -LEAST_OVERLAP;
-        let facing = widest.distance > LEAST_OVERLAP
-            && beside(widest.first)
-            && beside(widest.second);
-        if overlap || facing {
-            return widest;
-        }
+    match widest {
+        Some(widest) if widest.distance < -LEAST_OVERLAP => widest,
+        _ => apart(first, second),
     }
-    apart(first, second)
 }
 
-/// The widest gap along a normal of an edge of `core`, to the nearest corner of `other`.
-fn separation(core: &[Point<f64>], other: &[Point<f64>]) -> Option<Contact> {
+/// What the normals of one core's edges tell.
+enum Separation {
+    /// An edge lies between the cores, and the corner that is nearest to it beside it: no gap
+    /// can be wider and no distance smaller.
+    Facing(Contact),
+    /// The widest gap along a normal.
+    Widest(Option<Contact>),
+}
+
+/// The gaps along the normals of the edges of `core`, each to the nearest corner of `other`.
+fn separation(core: &[Point<f64>], other: &[Point<f64>]) -> Separation {
     let mut widest: Option<Contact> = None;
     for (i, j) in edges(core.len()) {
         let edge = core[j] - core[i];
@@ -125,15 +131,19 @@ fn separation(core: &[Point<f64>], other: &[Point<f64>]) -> Option<Contact> {
         }
         if widest.is_none_or(|widest| gap > widest.distance) {
             let t = (other[nearest] - core[i]).dot(edge) / squared;
-            widest = Some(Contact {
+            let contact = Contact {
                 first: Witness { i, j, t },
                 second: Witness::corner(nearest),
                 normal: outward,
                 distance: gap,
-            });
+            };
+            if gap > LEAST_OVERLAP && (0.0..=1.0).contains(&t) {
+                return Separation::Facing(contact);
+            }
+            widest = Some(contact);
         }
     }
-    widest
+    Separation::Widest(widest)
 }
 
 /// The contact of cores that do not overlap: the nearest of all corners to all edges.

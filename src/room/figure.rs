@@ -21,7 +21,8 @@ enum Corner {
     /// So far from one eye of the shock towards the other, and to the left of that line.
     AlongShock {
         eye: usize,
-        other: usize,
+        /// Whether that is the first eye of the shock.
+        first: bool,
         along: f64,
         offset: f64,
     },
@@ -39,7 +40,7 @@ pub(super) struct Figure {
 
 impl Figure {
     /// The cores of `part`: one, or of a chain as many as it has runs.
-    pub fn all_of(part: &Part, bicycle: &Bicycle) -> Vec<Self> {
+    pub fn all_of(part: &Part, plan: &Plan, bicycle: &Bicycle) -> Vec<Self> {
         let core = |corners| {
             vec![Self {
                 corners,
@@ -61,14 +62,14 @@ impl Figure {
             ),
             Shape::AlongShock {
                 eye,
-                other,
                 from,
                 to,
                 offset,
+                ..
             } => {
                 let at = |along: f64| Corner::AlongShock {
                     eye: eye.index(),
-                    other: other.index(),
+                    first: *eye == plan.shock_ends()[0],
                     along,
                     offset: *offset,
                 };
@@ -95,21 +96,26 @@ impl Figure {
         })
     }
 
-    /// How many corners it has.
-    pub fn len(&self) -> usize {
-        self.corners.len()
+    /// Its corners: where they stand in the frame, of those that never move.
+    pub fn corners(&self) -> impl Iterator<Item = Option<Point<f64>>> + '_ {
+        self.corners.iter().map(|corner| match *corner {
+            Corner::Fixed(position) => Some(position),
+            _ => None,
+        })
     }
 
-    /// Appends its corners in `pose`.
+    /// Appends those of its corners that may move, in `pose`; `shock` is the unit vector from
+    /// the first to the second eye of the shock.
     pub fn place<T: Scalar>(
         &self,
         motion: &Motion<'_, T>,
         pose: &Pose<T>,
+        shock: Option<Vector<T>>,
         places: &mut Vec<Point<T>>,
     ) {
-        places.extend(self.corners.iter().map(|corner| match *corner {
-            Corner::Point(point) => pose.points[point],
-            Corner::Fixed(position) => Point::constant(position),
+        places.extend(self.corners.iter().filter_map(|corner| match *corner {
+            Corner::Point(point) => Some(pose.points[point]),
+            Corner::Fixed(_) => None,
             Corner::Carried {
                 position,
                 body,
@@ -118,24 +124,34 @@ impl Figure {
                 let turned = motion.rotation(body, pose);
                 let offset = Point::constant(position) - motion.drawn()[base];
                 let offset = offset * turned.cosine + offset.turned_left() * turned.sine;
-                pose.points[base] + offset
+                Some(pose.points[base] + offset)
             }
             Corner::AlongShock {
                 eye,
-                other,
+                first,
                 along,
                 offset,
             } => {
-                let line = pose.points[other] - pose.points[eye];
-                let along_shock = line * (T::from_f64(1.0) / line.length());
+                let line = shock?;
+                // The other way round from the second eye.
+                let sign = if first { 1.0 } else { -1.0 };
+                let (along, offset) = (along * sign, offset * sign);
                 let place = Vector::new(
-                    along_shock.x * along - along_shock.y * offset,
-                    along_shock.y * along + along_shock.x * offset,
+                    line.x * along - line.y * offset,
+                    line.y * along + line.x * offset,
                 );
-                pose.points[eye] + place
+                Some(pose.points[eye] + place)
             }
-            Corner::Run { sprockets, second } => sprockets.ends(&pose.points)[usize::from(second)],
+            Corner::Run { sprockets, second } => {
+                Some(sprockets.ends(&pose.points)[usize::from(second)])
+            }
         }));
+    }
+
+    /// Whether it lies along the shock.
+    pub fn follows_shock(&self) -> bool {
+        let along = |corner: &Corner| matches!(corner, Corner::AlongShock { .. });
+        self.corners.iter().any(along)
     }
 }
 

@@ -3,7 +3,7 @@
 use super::distance::{Contact, contact};
 use super::figure::Figure;
 use crate::curves::Bicycle;
-use crate::input::{Clearance, Part, Relation};
+use crate::input::{Clearance, Part, PointId, Relation};
 use crate::mechanism::{Motion, Plan, Pose};
 use crate::number::{Point, Scalar};
 use std::ops::Range;
@@ -15,7 +15,22 @@ pub struct Room {
     figures: Vec<Figure>,
     /// Where the corners of each figure stand among all.
     corners: Vec<Range<usize>>,
+    /// Of each corner what is known of its place.
+    places: Vec<CornerPlace>,
+    /// Of each corner that may move, its number among all.
+    moving: Vec<usize>,
+    /// Whether some part lies along the shock.
+    follows_shock: bool,
     gaps: Vec<Gap>,
+}
+
+/// Where a corner stands.
+#[derive(Clone, Copy, Debug)]
+enum CornerPlace {
+    /// Always there.
+    Fixed(Point<f64>),
+    /// Its number among those that may move.
+    Moving(usize),
 }
 
 /// What one clearance looks at.
@@ -53,6 +68,9 @@ impl Room {
         let mut room = Self {
             figures: Vec::new(),
             corners: Vec::new(),
+            places: Vec::new(),
+            moving: Vec::new(),
+            follows_shock: false,
             gaps: Vec::new(),
         };
         let mut known: Vec<(Arc<Part>, Range<usize>)> = Vec::new();
@@ -60,7 +78,7 @@ impl Room {
             let mut pairs = Vec::new();
             for (one, other) in clearance.pairs() {
                 let [firsts, seconds] =
-                    [one, other].map(|part| room.figures_of(part, bicycle, &mut known));
+                    [one, other].map(|part| room.figures_of(part, plan, bicycle, &mut known));
                 for first in firsts {
                     pairs.extend(seconds.clone().map(|second| Pair {
                         figures: [first, second],
@@ -85,6 +103,7 @@ impl Room {
     fn figures_of(
         &mut self,
         part: &Arc<Part>,
+        plan: &Plan,
         bicycle: &Bicycle,
         known: &mut Vec<(Arc<Part>, Range<usize>)>,
     ) -> Range<usize> {
@@ -92,9 +111,19 @@ impl Room {
             return figures.clone();
         }
         let start = self.figures.len();
-        for figure in Figure::all_of(part, bicycle) {
-            let first = self.corners.last().map_or(0, |range| range.end);
-            self.corners.push(first..first + figure.len());
+        for figure in Figure::all_of(part, plan, bicycle) {
+            let first = self.places.len();
+            for corner in figure.corners() {
+                self.places.push(match corner {
+                    Some(position) => CornerPlace::Fixed(position),
+                    None => {
+                        self.moving.push(self.places.len());
+                        CornerPlace::Moving(self.moving.len() - 1)
+                    }
+                });
+            }
+            self.corners.push(first..self.places.len());
+            self.follows_shock |= figure.follows_shock();
             self.figures.push(figure);
         }
         let figures = start..self.figures.len();
@@ -108,17 +137,42 @@ impl Room {
         &self.gaps
     }
 
-    /// The corners of all parts in `pose`, in the memory of the caller.
+    /// The corners that may move, in `pose`, in the memory of the caller.
     pub fn place<T: Scalar>(
         &self,
         motion: &Motion<'_, T>,
         pose: &Pose<T>,
-        corners: &mut Vec<Point<T>>,
+        moving: &mut Vec<Point<T>>,
     ) {
-        corners.clear();
+        moving.clear();
+        let shock = self.follows_shock.then(|| {
+            let [first, second] = motion.plan().shock_ends().map(PointId::index);
+            let line = pose.points[second] - pose.points[first];
+            line * (T::from_f64(1.0) / line.length())
+        });
         for figure in &self.figures {
-            figure.place(motion, pose, corners);
+            figure.place(motion, pose, shock, moving);
         }
+    }
+
+    /// How many corners all parts have.
+    #[must_use]
+    pub fn corner_count(&self) -> usize {
+        self.places.len()
+    }
+
+    /// The numbers among all corners of those that may move, in the order of [`Room::place`].
+    #[must_use]
+    pub fn moving(&self) -> &[usize] {
+        &self.moving
+    }
+
+    /// All corners, those that may move at the origin for now.
+    pub fn blank(&self) -> impl Iterator<Item = Point<f64>> + '_ {
+        self.places.iter().map(|place| match *place {
+            CornerPlace::Fixed(position) => position,
+            CornerPlace::Moving(_) => Point::new(0.0, 0.0),
+        })
     }
 
     /// The pairs of a gap.
@@ -167,14 +221,18 @@ impl Room {
         }
     }
 
-    /// The clearance of `closest` in any number; `corner` gives the corners of all parts.
+    /// The clearance of `closest` in any number; `moving` gives the corners that may move.
     #[inline]
     pub fn measure<S: Scalar>(
         &self,
         gap: usize,
         closest: &Closest,
-        corner: impl Fn(usize) -> Point<S>,
+        moving: impl Fn(usize) -> Point<S>,
     ) -> S {
+        let corner = |index: usize| match self.places[index] {
+            CornerPlace::Fixed(position) => Point::constant(position),
+            CornerPlace::Moving(index) => moving(index),
+        };
         let figures = self.gaps[gap].pairs[closest.pair].figures;
         let [first, second] = figures.map(|figure| self.corners[figure].start);
         let distance = closest

@@ -9,7 +9,7 @@ use std::cell::RefCell;
 use std::sync::Arc;
 
 /// Into how many intervals a range is cut to find every minimum in it.
-const INTERVALS: u32 = 64;
+const INTERVALS: u32 = 40;
 
 /// Halvings of a bracket about a maximum: to 1e-10 of the range.
 const NARROWINGS: usize = 48;
@@ -38,15 +38,15 @@ pub struct Sweep<'s> {
 #[derive(Debug)]
 struct Scratch {
     pose: Pose<Rate>,
-    corners: Vec<Point<Rate>>,
+    moving: Vec<Point<Rate>>,
     values: Vec<Point<f64>>,
 }
 
-/// All corners at one moment.
+/// All corners at one moment, and those that may move with their rates.
 #[derive(Clone, Debug)]
 struct Moment {
     parameter: f64,
-    corners: Vec<Point<Rate>>,
+    moving: Vec<Point<Rate>>,
     values: Vec<Point<f64>>,
 }
 
@@ -66,8 +66,8 @@ impl<'s> Sweep<'s> {
             room,
             scratch: RefCell::new(Scratch {
                 pose: Pose::new(suspension.motion_by_parameter().plan()),
-                corners: Vec::new(),
-                values: Vec::new(),
+                moving: Vec::new(),
+                values: room.blank().collect(),
             }),
             whole: Vec::new(),
         };
@@ -94,7 +94,7 @@ impl<'s> Sweep<'s> {
     fn moment(&self, parameter: f64) -> Moment {
         self.look(parameter, |scratch| Moment {
             parameter,
-            corners: scratch.corners.clone(),
+            moving: scratch.moving.clone(),
             values: scratch.values.clone(),
         })
     }
@@ -103,11 +103,10 @@ impl<'s> Sweep<'s> {
         let motion = self.suspension.motion_by_parameter();
         let scratch = &mut *self.scratch.borrow_mut();
         motion.pose(Rate::variable(parameter, 0), &mut scratch.pose);
-        self.room
-            .place(motion, &scratch.pose, &mut scratch.corners);
-        scratch.values.clear();
-        let values = scratch.corners.iter().map(|corner| corner.value());
-        scratch.values.extend(values);
+        self.room.place(motion, &scratch.pose, &mut scratch.moving);
+        for (&index, corner) in self.room.moving().iter().zip(&scratch.moving) {
+            scratch.values[index] = corner.value();
+        }
         read(scratch)
     }
 
@@ -152,7 +151,7 @@ impl<'s> Sweep<'s> {
         let pairs = self.room.pair_count(gap);
         let samples: Vec<Vec<Sample>> = (0..pairs)
             .map(|pair| {
-                let sample = |moment: &Moment| self.sample(gap, pair, &moment.corners, &moment.values);
+                let sample = |moment: &Moment| self.sample(gap, pair, &moment.moving, &moment.values);
                 moments.iter().map(sample).collect()
             })
             .collect();
@@ -241,7 +240,7 @@ impl<'s> Sweep<'s> {
 
     fn sample_at(&self, gap: usize, pair: usize, parameter: f64) -> Sample {
         self.look(parameter, |scratch| {
-            self.sample(gap, pair, &scratch.corners, &scratch.values)
+            self.sample(gap, pair, &scratch.moving, &scratch.values)
         })
     }
 
@@ -249,11 +248,11 @@ impl<'s> Sweep<'s> {
         &self,
         gap: usize,
         pair: usize,
-        corners: &[Point<Rate>],
+        moving: &[Point<Rate>],
         values: &[Point<f64>],
     ) -> Sample {
         let closest = self.room.closest_of(gap, pair, values);
-        let rate = self.room.measure(gap, &closest, |index| corners[index]);
+        let rate = self.room.measure(gap, &closest, |index| moving[index]);
         Sample {
             value: rate.value,
             slope: rate.partials[0],
