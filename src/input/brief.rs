@@ -184,6 +184,7 @@ impl Brief {
 #[derive(Clone, Copy)]
 struct Names<'l> {
     layout: Option<&'l Layout>,
+    regions: &'l [Arc<Part>],
 }
 
 impl Names<'_> {
@@ -244,6 +245,7 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         "free",
         "shock_sizes",
         "parts",
+        "regions",
         "limits",
         "search",
     ];
@@ -259,8 +261,11 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         layout.parts.extend(parts.iter().cloned());
         layout
     });
+    let layout = with_parts.as_ref().or(layout);
+    let regions = self::parts(object.get("regions"), layout);
     let names = Names {
-        layout: with_parts.as_ref().or(layout),
+        layout,
+        regions: regions.as_deref().unwrap_or_default(),
     };
     let free = free::read(&object.get("free"), names);
     let limits = object
@@ -284,13 +289,13 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         name: name?.into(),
         free: free?,
         shock_sizes: shock_sizes?,
-        limits: limits?,
+        limits: limits.filter(|_| regions.is_some())?,
         search: search?,
         parts: parts?,
     })
 }
 
-/// The brief's own parts.
+/// The brief's own parts, or its regions: shapes that take up no room.
 fn parts(node: Node, layout: Option<&Layout>) -> Option<Vec<Arc<Part>>> {
     let Some(node) = node.given() else {
         return Some(Vec::new());

@@ -332,7 +332,7 @@ fn clearance_words(clearance: &Clearance) -> String {
     let (first, second) = (names(&clearance.first), names(&clearance.second));
     match clearance.relation {
         Relation::Apart => format!("clearance of {first} to {second}"),
-        Relation::Inside => format!("{first} inside {second} by"),
+        Relation::Inside => format!("{first} inside {second}"),
     }
 }
 

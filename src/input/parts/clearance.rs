@@ -44,11 +44,17 @@ impl Clearance {
     }
 }
 
-/// Reads the clearance that stands under `kind`, of parts and points of `layout`.
-pub(in crate::input) fn read(object: &Object, kind: &str, layout: Option<&Layout>) -> Option<Clearance> {
+/// Reads the clearance that stands under `kind`, of parts and points of `layout` and of
+/// `regions`.
+pub(in crate::input) fn read(
+    object: &Object,
+    kind: &str,
+    layout: Option<&Layout>,
+    regions: &[Arc<Part>],
+) -> Option<Clearance> {
     let node = object.get(kind);
     let what = "two parts, or lists of parts, by name";
-    let [first, second] = node.list_of(what)?.map(|side| group(&side, layout));
+    let [first, second] = node.list_of(what)?.map(|side| group(&side, layout, regions));
     let relation = if kind == "inside" {
         Relation::Inside
     } else {
@@ -74,15 +80,15 @@ pub(in crate::input) fn read(object: &Object, kind: &str, layout: Option<&Layout
 }
 
 /// One name, or a list of one or more.
-fn group(node: &Node, layout: Option<&Layout>) -> Option<Vec<Arc<Part>>> {
+fn group(node: &Node, layout: Option<&Layout>, regions: &[Arc<Part>]) -> Option<Vec<Arc<Part>>> {
     if node.as_text().is_some() {
-        return part(node, layout).map(|part| vec![part]);
+        return part(node, layout, regions).map(|part| vec![part]);
     }
     let items = node.list("the name of a part, or a list of names")?;
     if items.is_empty() {
         return node.fault("one part or more");
     }
-    let parts: Vec<_> = items.iter().map(|item| part(item, layout)).collect();
+    let parts: Vec<_> = items.iter().map(|item| part(item, layout, regions)).collect();
     let parts: Vec<_> = parts.into_iter().collect::<Option<_>>()?;
     for (index, part) in parts.iter().enumerate() {
         if parts[..index].contains(part) {
@@ -92,23 +98,24 @@ fn group(node: &Node, layout: Option<&Layout>) -> Option<Vec<Arc<Part>>> {
     Some(parts)
 }
 
-fn part(node: &Node, layout: Option<&Layout>) -> Option<Arc<Part>> {
+fn part(node: &Node, layout: Option<&Layout>, regions: &[Arc<Part>]) -> Option<Arc<Part>> {
     let name = node.text("the name of a part or a point")?;
     let layout = layout?;
-    if let Some(part) = layout.parts.iter().find(|part| part.name == name) {
+    let mut shapes = layout.parts.iter().chain(regions);
+    if let Some(part) = shapes.clone().find(|part| part.name == name) {
         return Some(Arc::clone(part));
     }
     let points = &layout.mechanism.points;
     if let Some(index) = points.iter().position(|point| point.name == name) {
         return Some(Arc::new(Part::of_point(name, PointId(index))));
     }
-    let parts = layout.parts.iter().map(|part| &*part.name);
-    let known = parts.chain(points.iter().map(|point| &*point.name));
-    let expected = if layout.parts.is_empty() {
+    let expected = if shapes.next().is_none() {
         "a part or a point (neither the layout nor the brief has \"parts\")"
     } else {
-        "a part or a point of the layout, or a part of the brief"
+        "a part or a point of the layout, or a part or a region of the brief"
     };
+    let known = layout.parts.iter().chain(regions).map(|part| &*part.name);
+    let known = known.chain(points.iter().map(|point| &*point.name));
     let file = node.sink.file;
     node.sink
         .push(Fault::unknown_name(file, &node.path, name, expected, known));

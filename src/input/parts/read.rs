@@ -147,7 +147,7 @@ fn check_name(name: &str, node: &Node, known: &Known, taken: &[Arc<Part>]) -> bo
     } else if known.points.as_ref().is_some_and(names_a_point) {
         fault("a name that no point has, since a limit may name either")
     } else if taken.iter().any(|part| part.name == name) {
-        fault("a name that no part of the layout has")
+        fault("a name that no part has")
     } else {
         true
     }
