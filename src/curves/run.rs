@@ -43,14 +43,15 @@ pub fn chain_runs(bicycle: &Bicycle, run: ChainRun, teeth: &[u32]) -> Vec<RunSpr
 }
 
 impl RunSprockets {
-    /// Both ends of the run, where the points of the linkage stand at `points`.
+    /// The points of the linkage at the two centres; none is the bottom bracket.
     #[must_use]
-    pub fn ends<T: Scalar>(&self, points: &[Point<T>]) -> [Point<T>; 2] {
-        let centre = |(point, _): Sprocket| match point {
-            Some(point) => points[point],
-            None => Point::constant(Point::new(0.0, 0.0)),
-        };
-        let centres = [self.first, self.second].map(centre);
+    pub fn centres(&self) -> [Option<usize>; 2] {
+        [self.first.0, self.second.0]
+    }
+
+    /// Both ends of the run, where the sprockets' centres stand at `centres`.
+    #[must_use]
+    pub fn ends<T: Scalar>(&self, centres: [Point<T>; 2]) -> [Point<T>; 2] {
         let (first, second) = (self.first.1, self.second.1);
         let upright = tangent(centres[1] - centres[0], first - second)
             .along
@@ -59,5 +60,29 @@ impl RunSprockets {
             centres[0] + upright * T::from_f64(first),
             centres[1] + upright * T::from_f64(second),
         ]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    #[test]
+    fn a_run_leaves_each_sprocket_at_right_angles_to_its_radius() {
+        let (cog, ring) = (Point::new(-430.0, 31.0), Point::new(0.0, 0.0));
+        for (one, other) in [(48.0, 65.0), (-48.0, -65.0), (20.0, -36.0)] {
+            let run = RunSprockets {
+                first: (Some(0), one),
+                second: (None, other),
+            };
+            let [start, end] = run.ends([cog, ring]);
+            let line = end - start;
+            for (place, centre, radius) in [(start, cog, one), (end, ring, other)] {
+                assert_abs_diff_eq!((place - centre).length(), radius.abs(), epsilon = 1e-9);
+                assert_abs_diff_eq!((place - centre).dot(line), 0.0, epsilon = 1e-7);
+                assert_eq!(place.y > centre.y, radius > 0.0, "over is above");
+            }
+        }
     }
 }

@@ -71,12 +71,13 @@ impl<T: Scalar> View<T> {
         let of_group = self.values.chunks_mut((self.corners * T::LANES).max(1));
         for ((group, pose), values) in self.groups.iter_mut().zip(poses).zip(of_group) {
             room.place(motion, pose, group);
-            for (&index, corner) in room.moving().iter().zip(group.iter()) {
+            let corners = self.corners;
+            room.values(group, |index, corner| {
                 let (x, y) = (corner.x.to_lanes(), corner.y.to_lanes());
                 for lane in 0..T::LANES {
-                    values[lane * self.corners + index] = Point::new(x[lane], y[lane]);
+                    values[lane * corners + index] = Point::new(x[lane], y[lane]);
                 }
-            }
+            });
         }
         if self.values != self.before {
             self.closest.clear();
@@ -94,13 +95,13 @@ impl<T: Scalar> View<T> {
         }
     }
 
-    fn closest(&mut self, room: &Room, gap: usize, moment: Moment) -> Closest {
+    fn closest(&mut self, room: &Room, gap: usize, likely: usize, moment: Moment) -> Closest {
         let (group, lane) = self.slot(moment);
         let slot = (gap * self.groups.len() + group) * T::LANES + lane;
         if let Some(Some(closest)) = self.closest.get(slot) {
             return *closest;
         }
-        let closest = room.closest(gap, self.values(moment));
+        let closest = room.closest_from(gap, likely, self.values(moment));
         if let Some(known) = self.closest.get_mut(slot) {
             *known = Some(closest);
         }
@@ -174,10 +175,14 @@ impl ClearanceRows {
             times.extend((0..SAMPLES).filter(inside).map(Moment::Sample));
             times.push(self.to);
         }
-        let found: Vec<Closest> = times
-            .iter()
-            .map(|&moment| view.closest(room, self.gap, moment))
-            .collect();
+        // From moment to moment the nearest pair is mostly the same.
+        let mut likely = 0;
+        let mut found: Vec<Closest> = Vec::with_capacity(times.len());
+        for &moment in &times {
+            let closest = view.closest(room, self.gap, likely, moment);
+            likely = closest.pair;
+            found.push(closest);
+        }
         let signs = [self.low.map(|_| 1.0), self.high.map(|_| -1.0)];
         for sign in signs.into_iter().flatten() {
             for segment in 0..self.segments {

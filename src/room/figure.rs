@@ -7,7 +7,7 @@ use crate::number::{Point, Scalar, Vector};
 
 /// A corner and what it follows.
 #[derive(Clone, Copy, Debug)]
-enum Corner {
+pub(super) enum Corner {
     /// A point of the linkage.
     Point(usize),
     /// A place in the frame.
@@ -26,14 +26,21 @@ enum Corner {
         along: f64,
         offset: f64,
     },
-    /// An end of a straight run of the chain: on its first sprocket or on its second.
-    Run { sprockets: RunSprockets, second: bool },
 }
 
-/// One core of a part: a point, a line or a convex polygon, made thicker.
+/// The core of a part.
+#[derive(Clone, Debug)]
+pub(super) enum Core {
+    /// A point, a line or a convex polygon.
+    Corners(Vec<Corner>),
+    /// A straight run of the chain.
+    Run(RunSprockets),
+}
+
+/// One core of a part, made thicker.
 #[derive(Clone, Debug)]
 pub(super) struct Figure {
-    corners: Vec<Corner>,
+    pub core: Core,
     /// By how much it is thicker than its core all round, mm.
     pub radius: f64,
 }
@@ -43,7 +50,7 @@ impl Figure {
     pub fn all_of(part: &Part, plan: &Plan, bicycle: &Bicycle) -> Vec<Self> {
         let core = |corners| {
             vec![Self {
-                corners,
+                core: Core::Corners(corners),
                 radius: part.radius,
             }]
         };
@@ -78,45 +85,36 @@ impl Figure {
             Shape::Chain { run, cogs } => chain_runs(bicycle, *run, cogs)
                 .into_iter()
                 .map(|sprockets| Self {
-                    corners: [false, true]
-                        .map(|second| Corner::Run { sprockets, second })
-                        .to_vec(),
+                    core: Core::Run(sprockets),
                     radius: part.radius,
                 })
                 .collect(),
         }
     }
 
+}
+
+impl Corner {
     /// Whether it never moves in the frame.
-    pub fn stands_still(&self, plan: &Plan) -> bool {
-        self.corners.iter().all(|corner| match *corner {
-            Corner::Fixed(_) => true,
-            Corner::Point(point) => plan.is_fixed(PointId(point)),
-            _ => false,
-        })
+    pub fn stands_still(self, plan: &Plan) -> bool {
+        match self {
+            Self::Fixed(_) => true,
+            Self::Point(point) => plan.is_fixed(PointId(point)),
+            Self::Carried { .. } | Self::AlongShock { .. } => false,
+        }
     }
 
-    /// Its corners: where they stand in the frame, of those that never move.
-    pub fn corners(&self) -> impl Iterator<Item = Option<Point<f64>>> + '_ {
-        self.corners.iter().map(|corner| match *corner {
-            Corner::Fixed(position) => Some(position),
-            _ => None,
-        })
-    }
-
-    /// Appends those of its corners that may move, in `pose`; `shock` is the unit vector from
-    /// the first to the second eye of the shock.
+    /// Its place in `pose`; `shock` is the unit vector from the first to the second eye.
     pub fn place<T: Scalar>(
-        &self,
+        self,
         motion: &Motion<'_, T>,
         pose: &Pose<T>,
-        shock: Option<Vector<T>>,
-        places: &mut Vec<Point<T>>,
-    ) {
-        places.extend(self.corners.iter().filter_map(|corner| match *corner {
-            Corner::Point(point) => Some(pose.points[point]),
-            Corner::Fixed(_) => None,
-            Corner::Carried {
+        shock: Vector<T>,
+    ) -> Point<T> {
+        match self {
+            Self::Point(point) => pose.points[point],
+            Self::Fixed(position) => Point::constant(position),
+            Self::Carried {
                 position,
                 body,
                 base,
@@ -124,34 +122,24 @@ impl Figure {
                 let turned = motion.rotation(body, pose);
                 let offset = Point::constant(position) - motion.drawn()[base];
                 let offset = offset * turned.cosine + offset.turned_left() * turned.sine;
-                Some(pose.points[base] + offset)
+                pose.points[base] + offset
             }
-            Corner::AlongShock {
+            Self::AlongShock {
                 eye,
                 first,
                 along,
                 offset,
             } => {
-                let line = shock?;
                 // The other way round from the second eye.
                 let sign = if first { 1.0 } else { -1.0 };
                 let (along, offset) = (along * sign, offset * sign);
                 let place = Vector::new(
-                    line.x * along - line.y * offset,
-                    line.y * along + line.x * offset,
+                    shock.x * along - shock.y * offset,
+                    shock.y * along + shock.x * offset,
                 );
-                Some(pose.points[eye] + place)
+                pose.points[eye] + place
             }
-            Corner::Run { sprockets, second } => {
-                Some(sprockets.ends(&pose.points)[usize::from(second)])
-            }
-        }));
-    }
-
-    /// Whether it lies along the shock.
-    pub fn follows_shock(&self) -> bool {
-        let along = |corner: &Corner| matches!(corner, Corner::AlongShock { .. });
-        self.corners.iter().any(along)
+        }
     }
 }
 

@@ -1,13 +1,16 @@
 //! The pairs of a clearance, and at any moment the nearest of them.
 
 use super::distance::{Contact, contact};
-use super::figure::Figure;
-use crate::curves::Bicycle;
+use super::figure::{Core, Corner, Figure};
+use crate::curves::{Bicycle, RunSprockets};
 use crate::input::{Clearance, Part, PointId, Relation};
 use crate::mechanism::{Motion, Plan, Pose};
 use crate::number::{Point, Scalar};
 use std::ops::Range;
 use std::sync::Arc;
+
+/// Lower bounds may be off by so much, mm.
+const ROUNDING: f64 = 1e-9;
 
 /// All parts that some clearances look at, and what these look at.
 #[derive(Clone, Debug)]
@@ -15,12 +18,10 @@ pub struct Room {
     figures: Vec<Figure>,
     /// Where the corners of each figure stand among all.
     corners: Vec<Range<usize>>,
-    /// Of each corner what is known of its place.
+    /// Of each corner where it stands.
     places: Vec<CornerPlace>,
-    /// Of each corner that may move, its number among all.
-    moving: Vec<usize>,
-    /// Whether some part lies along the shock.
-    follows_shock: bool,
+    /// What may move.
+    moving: Vec<Corner>,
     gaps: Vec<Gap>,
 }
 
@@ -31,6 +32,13 @@ enum CornerPlace {
     Fixed(Point<f64>),
     /// Its number among those that may move.
     Moving(usize),
+    /// An end of a straight run of the chain: on its first sprocket or on its second.
+    Run {
+        sprockets: RunSprockets,
+        /// The numbers of the centres among what may move; none is the bottom bracket.
+        centres: [Option<usize>; 2],
+        second: bool,
+    },
 }
 
 /// What one clearance looks at.
@@ -52,7 +60,8 @@ struct Pair {
 /// The nearest pair of a gap at one moment.
 #[derive(Clone, Copy, Debug)]
 pub struct Closest {
-    pair: usize,
+    /// Its number in the gap.
+    pub pair: usize,
     contact: Contact,
     /// The clearance, mm.
     pub value: f64,
@@ -70,7 +79,6 @@ impl Room {
             corners: Vec::new(),
             places: Vec::new(),
             moving: Vec::new(),
-            follows_shock: false,
             gaps: Vec::new(),
         };
         let mut known: Vec<(Arc<Part>, Range<usize>)> = Vec::new();
@@ -88,7 +96,7 @@ impl Room {
             }
             let still = |pair: &Pair| {
                 let figures = pair.figures.iter();
-                figures.copied().all(|figure| room.figures[figure].stands_still(plan))
+                figures.copied().all(|figure| room.stands_still(figure, plan))
             };
             room.gaps.push(Gap {
                 relation: clearance.relation,
@@ -113,22 +121,56 @@ impl Room {
         let start = self.figures.len();
         for figure in Figure::all_of(part, plan, bicycle) {
             let first = self.places.len();
-            for corner in figure.corners() {
-                self.places.push(match corner {
-                    Some(position) => CornerPlace::Fixed(position),
-                    None => {
-                        self.moving.push(self.places.len());
-                        CornerPlace::Moving(self.moving.len() - 1)
+            match &figure.core {
+                Core::Corners(corners) => {
+                    for &corner in corners {
+                        let place = match corner {
+                            Corner::Fixed(position) => CornerPlace::Fixed(position),
+                            corner => CornerPlace::Moving(self.new_moving(corner)),
+                        };
+                        self.places.push(place);
                     }
-                });
+                }
+                Core::Run(sprockets) => {
+                    let centres = sprockets
+                        .centres()
+                        .map(|centre| centre.map(|point| self.new_moving(Corner::Point(point))));
+                    for second in [false, true] {
+                        self.places.push(CornerPlace::Run {
+                            sprockets: *sprockets,
+                            centres,
+                            second,
+                        });
+                    }
+                }
             }
             self.corners.push(first..self.places.len());
-            self.follows_shock |= figure.follows_shock();
             self.figures.push(figure);
         }
         let figures = start..self.figures.len();
         known.push((Arc::clone(part), figures.clone()));
         figures
+    }
+
+    /// The number among what may move of `corner`, made where it is new.
+    fn new_moving(&mut self, corner: Corner) -> usize {
+        let same = |other: &Corner| match (corner, other) {
+            (Corner::Point(point), Corner::Point(other)) => point == *other,
+            _ => false,
+        };
+        if let Some(known) = self.moving.iter().position(same) {
+            return known;
+        }
+        self.moving.push(corner);
+        self.moving.len() - 1
+    }
+
+    /// Whether a figure never moves in the frame.
+    fn stands_still(&self, figure: usize, plan: &Plan) -> bool {
+        match &self.figures[figure].core {
+            Core::Corners(corners) => corners.iter().all(|corner| corner.stands_still(plan)),
+            Core::Run(_) => false,
+        }
     }
 
     /// What each clearance looks at, in their order.
@@ -137,7 +179,7 @@ impl Room {
         &self.gaps
     }
 
-    /// The corners that may move, in `pose`, in the memory of the caller.
+    /// What may move, in `pose`, in the memory of the caller.
     pub fn place<T: Scalar>(
         &self,
         motion: &Motion<'_, T>,
@@ -145,14 +187,11 @@ impl Room {
         moving: &mut Vec<Point<T>>,
     ) {
         moving.clear();
-        let shock = self.follows_shock.then(|| {
-            let [first, second] = motion.plan().shock_ends().map(PointId::index);
-            let line = pose.points[second] - pose.points[first];
-            line * (T::from_f64(1.0) / line.length())
-        });
-        for figure in &self.figures {
-            figure.place(motion, pose, shock, moving);
-        }
+        let [first, second] = motion.plan().shock_ends().map(PointId::index);
+        let line = pose.points[second] - pose.points[first];
+        let shock = line * (T::from_f64(1.0) / line.length());
+        let place = |corner: &Corner| corner.place(motion, pose, shock);
+        moving.extend(self.moving.iter().map(place));
     }
 
     /// How many corners all parts have.
@@ -161,18 +200,38 @@ impl Room {
         self.places.len()
     }
 
-    /// The numbers among all corners of those that may move, in the order of [`Room::place`].
-    #[must_use]
-    pub fn moving(&self) -> &[usize] {
-        &self.moving
-    }
-
-    /// All corners, those that may move at the origin for now.
+    /// All corners; those that do not stand still at the origin for now.
     pub fn blank(&self) -> impl Iterator<Item = Point<f64>> + '_ {
         self.places.iter().map(|place| match *place {
             CornerPlace::Fixed(position) => position,
-            CornerPlace::Moving(_) => Point::new(0.0, 0.0),
+            CornerPlace::Moving(_) | CornerPlace::Run { .. } => Point::new(0.0, 0.0),
         })
+    }
+
+    /// Gives `take` the number and the place, without derivatives, of each corner that does not
+    /// stand still, where what may move stands at `moving`.
+    pub fn values<T: Scalar>(
+        &self,
+        moving: &[Point<T>],
+        mut take: impl FnMut(usize, Point<T::Value>),
+    ) {
+        for (index, place) in self.places.iter().enumerate() {
+            match *place {
+                CornerPlace::Moving(number) => take(index, moving[number].value()),
+                CornerPlace::Run {
+                    sprockets,
+                    centres,
+                    second: false,
+                } => {
+                    let centre = |number| centre(number, |number| moving[number].value());
+                    let [first, second] = sprockets.ends(centres.map(centre));
+                    take(index, first);
+                    take(index + 1, second);
+                }
+                // The second end comes with the first.
+                CornerPlace::Fixed(_) | CornerPlace::Run { .. } => {}
+            }
+        }
     }
 
     /// The pairs of a gap.
@@ -184,14 +243,46 @@ impl Room {
     /// The nearest pair of a gap, where the corners stand as given.
     #[must_use]
     pub fn closest(&self, gap: usize, corners: &[Point<f64>]) -> Closest {
-        let mut closest = self.closest_of(gap, 0, corners);
-        for pair in 1..self.pair_count(gap) {
+        self.closest_from(gap, 0, corners)
+    }
+
+    /// The same, sooner where pair number `likely` is near: any direction gives a lower bound of
+    /// a pair's distance, and that of the nearest pair so far rules out most others.
+    #[must_use]
+    pub fn closest_from(&self, gap: usize, likely: usize, corners: &[Point<f64>]) -> Closest {
+        let mut closest = self.closest_of(gap, likely, corners);
+        for pair in (0..self.pair_count(gap)).filter(|&pair| pair != likely) {
+            if self.is_farther(gap, pair, &closest, corners) {
+                continue;
+            }
             let other = self.closest_of(gap, pair, corners);
             if other.value < closest.value {
                 closest = other;
             }
         }
         closest
+    }
+
+    /// Whether a pair is farther than `closest` along the normal of that.
+    fn is_farther(
+        &self,
+        gap: usize,
+        pair: usize,
+        closest: &Closest,
+        corners: &[Point<f64>],
+    ) -> bool {
+        if self.gaps[gap].relation == Relation::Inside {
+            return false;
+        }
+        let figures = self.gaps[gap].pairs[pair].figures;
+        let [first, second] = figures.map(|figure| &corners[self.corners[figure].clone()]);
+        let along = |corner: &Point<f64>| {
+            corner.x * closest.contact.normal.x + corner.y * closest.contact.normal.y
+        };
+        let farthest = first.iter().map(along).fold(f64::NEG_INFINITY, f64::max);
+        let nearest = second.iter().map(along).fold(f64::INFINITY, f64::min);
+        // Rounding must not rule out the nearest.
+        self.clearance(gap, pair, nearest - farthest) > closest.value + ROUNDING
     }
 
     /// The same of one pair alone.
@@ -221,7 +312,7 @@ impl Room {
         }
     }
 
-    /// The clearance of `closest` in any number; `moving` gives the corners that may move.
+    /// The clearance of `closest` in any number; `moving` gives what may move.
     #[inline]
     pub fn measure<S: Scalar>(
         &self,
@@ -231,7 +322,15 @@ impl Room {
     ) -> S {
         let corner = |index: usize| match self.places[index] {
             CornerPlace::Fixed(position) => Point::constant(position),
-            CornerPlace::Moving(index) => moving(index),
+            CornerPlace::Moving(number) => moving(number),
+            CornerPlace::Run {
+                sprockets,
+                centres,
+                second,
+            } => {
+                let centre = |number| centre(number, &moving);
+                sprockets.ends(centres.map(centre))[usize::from(second)]
+            }
         };
         let figures = self.gaps[gap].pairs[closest.pair].figures;
         let [first, second] = figures.map(|figure| self.corners[figure].start);
@@ -245,6 +344,14 @@ impl Room {
     #[must_use]
     pub fn parts(&self, gap: usize, closest: &Closest) -> &[Arc<Part>; 2] {
         &self.gaps[gap].pairs[closest.pair].parts
+    }
+}
+
+/// Where the centre of a sprocket stands.
+fn centre<S: Scalar>(number: Option<usize>, moving: impl Fn(usize) -> Point<S>) -> Point<S> {
+    match number {
+        Some(number) => moving(number),
+        None => Point::constant(Point::new(0.0, 0.0)),
     }
 }
 

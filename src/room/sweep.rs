@@ -104,9 +104,9 @@ impl<'s> Sweep<'s> {
         let scratch = &mut *self.scratch.borrow_mut();
         motion.pose(Rate::variable(parameter, 0), &mut scratch.pose);
         self.room.place(motion, &scratch.pose, &mut scratch.moving);
-        for (&index, corner) in self.room.moving().iter().zip(&scratch.moving) {
-            scratch.values[index] = corner.value();
-        }
+        let values = &mut scratch.values;
+        self.room
+            .values(&scratch.moving, |index, corner| values[index] = corner);
         read(scratch)
     }
 
