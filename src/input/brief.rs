@@ -5,6 +5,7 @@
 
 mod free;
 mod limits;
+mod shocks;
 #[cfg(test)]
 pub(super) mod tests;
 
@@ -12,7 +13,7 @@ pub use free::{Axis, FreePlace, FreePoint};
 pub use limits::{AxisName, Bound, Limit, LimitQuantity};
 
 use super::fault::{Faults, quoted};
-use super::json::{self, FARTHEST, Node, Object, Sink, Value, number_text};
+use super::json::{self, Node, Object, Sink, Value};
 use super::layout::{Layout, PointId};
 use super::objectives::ObjectiveSet;
 use super::parts::{self, Part};
@@ -283,7 +284,7 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         (Some(false), Some(layout)) => Some(layout.mechanism.eye_to_eye()),
         _ => None,
     };
-    let shock_sizes = shock_sizes(object.get("shock_sizes"), fixed_length);
+    let shock_sizes = shocks::read(object.get("shock_sizes"), fixed_length);
     let search = search(object.get("search"));
     Some(Rest {
         name: name?.into(),
@@ -306,54 +307,6 @@ fn parts(node: Node, layout: Option<&Layout>) -> Option<Vec<Arc<Part>>> {
     };
     let parts = parts::read(&node, &known, taken)?;
     Some(parts.into_iter().map(Arc::new).collect())
-}
-
-/// Where the length cannot change, `fixed_length` is that of the layout.
-fn shock_sizes(node: Node, fixed_length: Option<f64>) -> Option<Vec<ShockSize>> {
-    let Some(node) = node.given() else {
-        return Some(Vec::new());
-    };
-    let items = node.list("a list of shock sizes, each with eye_to_eye and stroke")?;
-    let sizes: Vec<_> = items
-        .iter()
-        .map(|item| shock_size(item, fixed_length))
-        .collect();
-    for (index, (item, size)) in items.iter().zip(&sizes).enumerate() {
-        if size.is_some() && sizes[..index].contains(size) {
-            item.sink
-                .fault(&item.path, "a shock size twice", "each shock size once");
-        }
-    }
-    sizes.into_iter().collect()
-}
-
-fn shock_size(node: &Node, fixed_length: Option<f64>) -> Option<ShockSize> {
-    let object = node.object(
-        &["eye_to_eye", "stroke"],
-        "an object with eye_to_eye and stroke",
-    )?;
-    let length = |key| {
-        object
-            .get(key)
-            .number("a length in mm, above 0 and at most 10000", |length| {
-                0.0 < length && length <= FARTHEST
-            })
-    };
-    let (eye_to_eye, stroke) = (length("eye_to_eye"), length("stroke"));
-    let (eye_to_eye, stroke) = (eye_to_eye?, stroke?);
-    if stroke >= eye_to_eye {
-        let length = number_text(eye_to_eye);
-        let expected = format!("a stroke shorter than the eye-to-eye length of {length} mm");
-        return object.get("stroke").fault(expected);
-    }
-    if let Some(drawn) = fixed_length.filter(|drawn| (eye_to_eye - drawn).abs() > SAME_LENGTH) {
-        let expected = "the drawn length, because neither end of the shock is free";
-        let suggestion = Some(number_text(drawn));
-        return object
-            .get("eye_to_eye")
-            .fault_suggesting(expected, suggestion);
-    }
-    Some(ShockSize { eye_to_eye, stroke })
 }
 
 fn search(node: Node) -> Option<SearchOptions> {

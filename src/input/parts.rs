@@ -7,8 +7,6 @@
 
 mod clearance;
 mod read;
-#[cfg(test)]
-mod tests;
 mod write;
 
 pub use clearance::{Clearance, Relation};
