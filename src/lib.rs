@@ -73,4 +73,5 @@ pub mod mechanism;
 pub mod number;
 pub mod optimise;
 pub mod report;
+pub mod room;
 pub mod study;

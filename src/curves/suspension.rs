@@ -62,6 +62,24 @@ impl<'p> Suspension<'p> {
         suspension
     }
 
+    /// The motion in numbers of another type.
+    pub(crate) fn motion_in<T: Scalar>(&self) -> Motion<'p, T> {
+        let drawn: Vec<Point<T>> = self
+            .motion
+            .drawn()
+            .iter()
+            .map(|&p| Point::constant(p))
+            .collect();
+        let stroke = T::from_f64(self.full_stroke());
+        Motion::new(self.motion.plan(), &drawn, stroke)
+    }
+
+    /// The compiled plan of its mechanism.
+    #[must_use]
+    pub fn plan(&self) -> &'p Plan {
+        self.motion.plan()
+    }
+
     /// The bicycle around the mechanism.
     #[must_use]
     pub fn bicycle(&self) -> &Bicycle {

@@ -15,6 +15,7 @@ pub mod fault;
 mod json;
 pub mod layout;
 pub mod objectives;
+pub mod parts;
 pub mod quantity;
 mod reading;
 pub mod schema;
@@ -29,4 +30,5 @@ pub use layout::{
     SagOf, Shock, Wrap,
 };
 pub use objectives::{Cogs, Direction, ObjectiveSet, Place, Quantity, Target, Want};
+pub use parts::{Anchor, Carrier, ChainRun, Clearance, Part, Relation, Shape};
 pub use quantity::{Curve, Summary};

@@ -1,11 +1,12 @@
 //! Floor 6: from results to text, for readers and for machines. Pure functions; nothing here
 //! knows files or streams.
 //!
-//! - `table`: aligned columns. `curves`, `comparison`: what a person reads.
+//! - `table`: aligned columns. `curves`, `clearances`, `comparison`: what a person reads.
 //! - `json`, `csv`: every number in full, read back bit for bit.
 //!
 //! What a person reads is rounded, and ends in [`CAUTION`].
 
+pub mod clearances;
 pub mod comparison;
 pub mod csv;
 pub mod curves;

@@ -4,9 +4,12 @@ use super::curves::{subject_of, wanted};
 use super::table::{Table, fixed, signed};
 use super::{CAUTION, words};
 use crate::design::{LIMIT_UNIT, RowSource};
-use crate::input::{Brief, Limit, LimitQuantity, Mechanism, PointId, Target, Want};
+use crate::input::{
+    Brief, Clearance, Limit, LimitQuantity, Mechanism, Part, Place, PointId, Relation, Target, Want,
+};
 use crate::study::{Blocker, Ending, Ranked, Study};
 use std::fmt::Write;
+use std::sync::Arc;
 
 /// What a person reads at the end of a search.
 #[must_use]
@@ -283,7 +286,9 @@ fn widening(want: &Want, residual: f64) -> String {
 fn limit_unit(limit: &Limit) -> &'static str {
     match limit.quantity {
         LimitQuantity::Angle(..) => "deg",
-        LimitQuantity::Distance(..) | LimitQuantity::Coordinate(..) => "mm",
+        LimitQuantity::Distance(..)
+        | LimitQuantity::Coordinate(..)
+        | LimitQuantity::Clearance(_) => "mm",
     }
 }
 
@@ -295,12 +300,13 @@ pub(super) fn limit_words(mechanism: &Mechanism, limit: &Limit) -> String {
             .get(point.index())
             .map_or("", |point| &point.name)
     };
-    let quantity = match limit.quantity {
-        LimitQuantity::Distance(a, b) => format!("distance {} to {}", name(a), name(b)),
-        LimitQuantity::Angle(a, middle, b) => {
+    let quantity = match &limit.quantity {
+        &LimitQuantity::Distance(a, b) => format!("distance {} to {}", name(a), name(b)),
+        &LimitQuantity::Angle(a, middle, b) => {
             format!("angle at {} from {} to {}", name(middle), name(a), name(b))
         }
-        LimitQuantity::Coordinate(point, axis) => format!("{}.{}", name(point), axis_name(axis)),
+        &LimitQuantity::Coordinate(point, axis) => format!("{}.{}", name(point), axis_name(axis)),
+        LimitQuantity::Clearance(clearance) => clearance_words(clearance),
     };
     let bound = match (limit.bound.low(), limit.bound.high()) {
         (Some(low), Some(high)) => format!("{low} to {high}"),
@@ -308,10 +314,26 @@ pub(super) fn limit_words(mechanism: &Mechanism, limit: &Limit) -> String {
         (None, Some(high)) => format!("at most {high}"),
         (None, None) => String::new(),
     };
-    let over = limit.over.map_or_else(String::new, |(from, to)| {
+    // Parts have to keep clear of each other over the whole travel, unless said otherwise.
+    let usual = limit.clearance().map(|_| (Place::Top, Place::End));
+    let over = limit.over.filter(|over| Some(*over) != usual);
+    let over = over.map_or_else(String::new, |(from, to)| {
         format!(", {} to {}", words::place(from), words::place(to))
     });
     format!("{quantity}, {bound}{over}")
+}
+
+/// Such as "tyre to seat_tube and post".
+fn clearance_words(clearance: &Clearance) -> String {
+    let names = |parts: &[Arc<Part>]| {
+        let names: Vec<_> = parts.iter().map(|part| &*part.name).collect();
+        names.join(" and ")
+    };
+    let (first, second) = (names(&clearance.first), names(&clearance.second));
+    match clearance.relation {
+        Relation::Apart => format!("clearance of {first} to {second}"),
+        Relation::Inside => format!("{first} inside {second}"),
+    }
 }
 
 const fn axis_name(axis: crate::input::AxisName) -> &'static str {

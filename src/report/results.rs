@@ -100,6 +100,7 @@ fn layout(brief: &Brief, rank: usize, ranked: &Ranked) -> Value {
                 "place": limit.place.map(json::place),
                 "slack": limit.slack,
                 "holds": limit.holds,
+                "between": limit.between,
             })
         })
         .collect();

@@ -134,6 +134,9 @@ pub fn limit_values(suspension: &Suspension, limit: &Limit) -> Vec<f64> {
                 [b.x - a.x, b.y - a.y]
             };
             match limit.quantity {
+                LimitQuantity::Clearance(ref clearance) => {
+                    crate::room::clearance_at(suspension, clearance, q)
+                }
                 LimitQuantity::Distance(a, b) => {
                     let [x, y] = from_to(a, b);
                     x.hypot(y)
