@@ -41,12 +41,11 @@ struct Entry {
 }
 
 impl Entry {
-    /// The same place with another layout.
-    fn with(&self, candidate: Candidate, state: State) -> Self {
-        Self {
-            candidate,
-            within: self.within.clone(),
-            state,
+    /// Takes a layout if it is better.
+    fn offer(&mut self, layout: Option<Candidate>) {
+        let better = layout.filter(|layout| order(layout, &self.candidate) == Ordering::Less);
+        if let Some(layout) = better {
+            self.candidate = layout;
         }
     }
 }
@@ -57,6 +56,10 @@ pub(super) fn refine(
     candidates: Vec<Candidate>,
     keep: usize,
 ) -> (Vec<Candidate>, u64) {
+    if candidates.iter().all(|candidate| candidate.x.is_empty()) {
+        // Nothing may move.
+        return (candidates.into_iter().take(1).collect(), 0);
+    }
     let entries = candidates.into_iter().map(|candidate| Entry {
         within: Neighbourhood {
             about: candidate.x.clone(),
@@ -90,12 +93,12 @@ fn in_order(pool: &[Entry]) -> Vec<&Candidate> {
     pool.iter().map(|entry| &entry.candidate).collect()
 }
 
-/// Adds what `improve` makes of the chosen entries, which are then done, and gives the
-/// evaluations spent.
+/// Puts what `improve` makes of the chosen entries in their place, and gives the evaluations
+/// spent.
 fn advance(
-    pool: &mut Vec<Entry>,
+    pool: &mut [Entry],
     chosen: &[usize],
-    improve: impl Fn(&Entry) -> (Option<Entry>, u64) + Sync,
+    improve: impl Fn(&Entry) -> (Entry, u64) + Sync,
 ) -> u64 {
     let improved: Vec<_> = chosen
         .par_iter()
@@ -104,44 +107,41 @@ fn advance(
     let mut evaluations = 0;
     for (&index, (entry, spent)) in chosen.iter().zip(improved) {
         evaluations += spent;
-        pool[index].state = State::Done;
-        pool.extend(entry);
+        pool[index] = entry;
     }
     evaluations
 }
 
 /// The best of the entry's neighbourhood.
-fn lower(starter: &Starter, entry: &Entry) -> (Option<Entry>, u64) {
+fn lower(starter: &Starter, entry: &Entry) -> (Entry, u64) {
+    let mut entry = entry.clone();
     let (best, spent) = starter.lower(&entry.candidate, Some(&entry.within), 0.0);
-    let better = best.filter(|best| order(best, &entry.candidate) == Ordering::Less);
-    let best = better.unwrap_or_else(|| entry.candidate.clone());
-    (Some(entry.with(best, State::Best)), spent)
+    entry.state = State::Best;
+    entry.offer(best);
+    (entry, spent)
 }
 
 /// The most forgiving layout of the entry's neighbourhood whose score is on the same step as that
 /// of the best: the one with the bands narrowed most, by halves of the narrowings.
-fn finish(starter: &Starter, entry: &Entry) -> (Option<Entry>, u64) {
-    let (mut best, mut evaluations) = (entry.clone(), 0);
-    if entry.state == State::Found {
-        let (lowered, spent) = lower(starter, entry);
-        evaluations += spent;
-        best = lowered.unwrap_or(best);
-    }
+fn finish(starter: &Starter, entry: &Entry) -> (Entry, u64) {
+    let (mut entry, mut evaluations) = match entry.state {
+        State::Found => lower(starter, entry),
+        State::Best | State::Done => (entry.clone(), 0),
+    };
+    entry.state = State::Done;
     let (mut low, mut high) = (0, NARROWINGS.len());
     while low < high {
         let middle = usize::midpoint(low, high);
-        let from = &best.candidate;
+        let from = &entry.candidate;
         let (found, spent) = starter.lower(from, Some(&entry.within), NARROWINGS[middle]);
         evaluations += spent;
-        match found {
-            Some(found) if found.feasible && step(&found) <= step(from) => {
-                if order(&found, from) == Ordering::Less {
-                    best.candidate = found;
-                }
+        match found.filter(|found| found.feasible && step(found) <= step(from)) {
+            Some(found) => {
+                entry.offer(Some(found));
                 low = middle + 1;
             }
-            _ => high = middle,
+            None => high = middle,
         }
     }
-    (Some(best.with(best.candidate.clone(), State::Done)), evaluations)
+    (entry, evaluations)
 }
