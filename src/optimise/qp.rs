@@ -422,8 +422,12 @@ impl QuadraticSolver {
             let rate = -sign * self.factors.dual[position];
             let (low, high) = self.intervals[position];
             let end = if rate > 0.0 { high } else { low };
+            // A multiplier without an end blocks nothing, whatever rounding makes of its rate.
+            if rate == 0.0 || end.is_infinite() {
+                continue;
+            }
             let distance = ((end - self.multipliers[*constraint]) / rate).max(0.0);
-            if rate != 0.0 && distance < first.0 {
+            if distance < first.0 {
                 first = (distance, position, end);
             }
         }

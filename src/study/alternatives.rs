@@ -94,3 +94,59 @@ fn take(
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::number::Point;
+
+    /// A pivot at `pivot`, and a point of one body at `end`.
+    fn candidate(pivot: f64, end: f64) -> Candidate {
+        Candidate {
+            start: 0,
+            size: 0,
+            x: Vec::new(),
+            points: vec![Point::new(pivot, 0.0), Point::new(0.0, end)],
+            feasible: true,
+            score: 0.5,
+            violation: 0.0,
+            edge: None,
+        }
+    }
+
+    fn alternatives() -> Alternatives {
+        Alternatives {
+            pivots: vec![0],
+            distinct: 5.0,
+        }
+    }
+
+    #[test]
+    fn pivots_that_differ_come_before_shock_ends_that_differ() {
+        let all = [
+            candidate(0.0, 0.0),
+            candidate(1.0, 30.0),
+            candidate(4.0, 60.0),
+            candidate(6.0, 0.0),
+            candidate(12.0, 1.0),
+        ];
+        let all: Vec<&Candidate> = all.iter().collect();
+        assert_eq!(alternatives().distinct(&all, 2), [0, 3]);
+        assert_eq!(alternatives().distinct(&all, 3), [0, 3, 4]);
+        assert_eq!(alternatives().distinct(&all, 4), [0, 1, 3, 4]);
+        assert_eq!(alternatives().distinct(&all, 9), [0, 1, 2, 3, 4]);
+    }
+
+    #[test]
+    fn places_to_look_into_are_twice_as_far_apart_while_there_are_such() {
+        let all = [
+            candidate(0.0, 0.0),
+            candidate(6.0, 0.0),
+            candidate(12.0, 0.0),
+            candidate(12.0, 3.0),
+        ];
+        let all: Vec<&Candidate> = all.iter().collect();
+        assert_eq!(alternatives().spread(&all, 2), [0, 2]);
+        assert_eq!(alternatives().spread(&all, 4), [0, 1, 2]);
+    }
+}

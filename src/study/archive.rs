@@ -15,6 +15,11 @@ pub(super) fn step(candidate: &Candidate) -> f64 {
     (candidate.score / SCORE_STEP).floor()
 }
 
+/// The score at which that step ends.
+pub(super) fn step_end(candidate: &Candidate) -> f64 {
+    (step(candidate) + 1.0) * SCORE_STEP
+}
+
 /// Order of ranking: feasible before not; feasible ones by score in steps of 0.01, then
 /// robustness, then score, the others by violation, then score; then by start.
 pub(super) fn order(a: &Candidate, b: &Candidate) -> Ordering {
@@ -170,7 +175,10 @@ mod tests {
             grid.insert(candidate(start), most);
             assert!(grid.cells.len() <= most);
         }
-        let starts = grid.cells.into_iter().map(|(cell, kept)| (cell, kept.start));
+        let starts = grid
+            .cells
+            .into_iter()
+            .map(|(cell, kept)| (cell, kept.start));
         (grid.side, starts.collect())
     }
 
@@ -193,7 +201,10 @@ mod tests {
         for start in 0..1000 {
             let cell = grid.cell(&candidate(start));
             let (_, best) = cells.iter().find(|(other, _)| *other == cell).unwrap();
-            assert_ne!(order(&candidate(*best), &candidate(start)), Ordering::Greater);
+            assert_ne!(
+                order(&candidate(*best), &candidate(start)),
+                Ordering::Greater
+            );
         }
     }
 

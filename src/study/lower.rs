@@ -3,16 +3,23 @@
 use super::start::{Candidate, Starter, count, solve};
 use crate::design::{DesignProblem, Purpose};
 use crate::optimise::{
-    Derivatives, Evaluation, Interval, Minimiser, MinimiserSettings, NotEvaluable, Problem, Row,
-    RowWeights,
+    Derivatives, Evaluation, Interval, Minimiser, MinimiserSettings, NotEvaluable, Outcome,
+    Problem, Row, RowWeights,
 };
 
 /// By how much a row may be missed at the moments that the solver looks at, in half widths of a
 /// target's band: bands are narrowed by as much.
 const ROW_TOLERANCE: f64 = 2e-4;
 
+/// By how much bands are narrowed for what lies between those moments, where a score is first
+/// lowered: more than most curves need. What that costs is won back where a layout is refined.
+const BETWEEN: f64 = 4e-3;
+
 /// Least narrowing of the bands after a verification that found something.
-const LEAST_TIGHTENING: f64 = 1e-6;
+const LEAST_NARROWING: f64 = 1e-6;
+
+/// Change of narrowing by which its price is told.
+const PRICED: f64 = 1e-3;
 
 /// How often bands are narrowed further when verification finds something.
 const VERIFICATIONS: usize = 4;
@@ -40,59 +47,86 @@ pub(super) struct Neighbourhood {
     pub distance: f64,
 }
 
+/// What came of lowering a score.
+#[derive(Clone, Debug)]
+pub(super) struct Lowered {
+    /// The layout, the nearest one if none is feasible.
+    pub layout: Candidate,
+    /// By how much bands were narrowed for it in the end.
+    pub narrowing: f64,
+    /// By how much the squared score grows, to first order, for each unit by which bands are
+    /// narrowed further.
+    pub price: f64,
+    /// Evaluations spent.
+    pub evaluations: u64,
+}
+
 impl Starter<'_> {
     /// Lowers the score from where everything is met; gives the better of both and the
     /// evaluations spent.
     pub fn improve(&self, met: &Candidate) -> (Candidate, u64) {
-        let (lowered, spent) = self.lower(met, None, 0.0);
-        let better = match (&lowered, met.feasible) {
-            (Some(lowered), true) => lowered.feasible && lowered.score < met.score,
-            (Some(lowered), false) => lowered.feasible || lowered.violation < met.violation,
-            (None, _) => false,
+        let Some(Lowered {
+            layout,
+            evaluations,
+            ..
+        }) = self.lower(met, None, BETWEEN)
+        else {
+            return (met.clone(), 0);
         };
-        let best = lowered.filter(|_| better);
-        (best.unwrap_or_else(|| met.clone()), spent)
+        let better = if met.feasible {
+            layout.feasible && layout.score < met.score
+        } else {
+            layout.feasible || layout.violation < met.violation
+        };
+        (if better { layout } else { met.clone() }, evaluations)
     }
 
     /// Lowers the score from `from`, as seen at the solver's moments and with bands made narrower
     /// by `narrowing` (a share of a target's half width, units of 5 mm or degrees of a
     /// limit), and verifies; where verification fails, again with bands narrowed by what was
-    /// missing.
-    ///
-    /// Gives the layout, the nearest one if none is feasible, and the evaluations spent; no
-    /// layout where the start cannot be evaluated.
+    /// missing. `None` where the start cannot be evaluated.
     pub fn lower(
         &self,
         from: &Candidate,
         within: Option<&Neighbourhood>,
         narrowing: f64,
-    ) -> (Option<Candidate>, u64) {
+    ) -> Option<Lowered> {
         let problem = &self.problems[from.size];
-        let mut best: Option<Candidate> = None;
+        let mut lowered: Option<Lowered> = None;
         let mut at = from.x.clone();
-        let (mut tightening, mut evaluations) = (ROW_TOLERANCE + narrowing, 0);
+        let (mut narrowing, mut evaluations) = (narrowing, 0);
+        let mut score = Nearby::new(problem.with_purpose(Purpose::Score, 0.0), within);
+        let mut minimiser = Minimiser::new(SCORE);
         for _ in 0..VERIFICATIONS {
-            let mut score = problem.with_purpose(Purpose::Score, tightening);
-            let Some(start) = score.with_slacks(&at) else {
+            score.narrow(ROW_TOLERANCE + narrowing);
+            let Some(start) = score.problem.with_slacks(&at) else {
                 break;
             };
-            let mut minimiser = Minimiser::new(SCORE);
-            let outcome = solve(&mut Nearby::new(score, within), &mut minimiser, &start);
+            let outcome = solve(&mut score, &mut minimiser, &start);
             evaluations += count(&outcome);
             at = outcome.x[..problem.variables().len()].to_vec();
-            let candidate = self.verify(from.start, from.size, &at);
-            let done = candidate.feasible;
+            let layout = self.verify(from.start, from.size, &at);
+            let done = layout.feasible;
             // What is narrowed more than it need be is lost to the score.
-            tightening += 1.05 * candidate.violation.min(0.1) + LEAST_TIGHTENING;
-            let nearer = |best: &Candidate| candidate.violation < best.violation;
-            if done || best.as_ref().is_none_or(nearer) {
-                best = Some(candidate);
+            let missing = 1.05 * layout.violation.min(0.1) + LEAST_NARROWING;
+            let nearer = |best: &Lowered| layout.violation < best.layout.violation;
+            if done || lowered.as_ref().is_none_or(nearer) {
+                lowered = Some(Lowered {
+                    price: score.price(&outcome, ROW_TOLERANCE + narrowing),
+                    layout,
+                    narrowing,
+                    evaluations,
+                });
             }
             if done {
                 break;
             }
+            narrowing += missing;
         }
-        (best, evaluations)
+        lowered.map(|lowered| Lowered {
+            evaluations,
+            ..lowered
+        })
     }
 }
 
@@ -114,6 +148,38 @@ impl<'p> Nearby<'p> {
             }
         }
         Self { problem, bounds }
+    }
+
+    /// Makes all bands narrower than the brief's by `narrowing`.
+    fn narrow(&mut self, narrowing: f64) {
+        self.problem.set_purpose(Purpose::Score, narrowing);
+        // Those of the free coordinates stay, those of the slack variables are bands.
+        let slacks = self.problem.variables().len()..;
+        self.bounds[slacks.clone()].copy_from_slice(&self.problem.bounds()[slacks]);
+    }
+
+    /// What it costs the objective, to first order, to make bands narrower still.
+    fn price(&mut self, outcome: &Outcome, narrowing: f64) -> f64 {
+        let slacks = self.problem.variables().len()..;
+        let bands = |problem: &DesignProblem| -> Vec<Interval> {
+            let rows = problem.rows().iter().map(|row| row.band);
+            rows.chain(problem.bounds()[slacks.clone()].iter().copied())
+                .collect()
+        };
+        let now = bands(&self.problem);
+        self.problem.set_purpose(Purpose::Score, narrowing + PRICED);
+        let then = bands(&self.problem);
+        let multipliers = outcome.row_multipliers.iter();
+        let multipliers = multipliers.chain(&outcome.bound_multipliers[slacks.clone()]);
+        let mut price = 0.0;
+        for ((now, then), multiplier) in now.iter().zip(&then).zip(multipliers) {
+            if *multiplier > 0.0 {
+                price += multiplier * (now.upper - then.upper);
+            } else if *multiplier < 0.0 {
+                price -= multiplier * (then.lower - now.lower);
+            }
+        }
+        price / PRICED
     }
 }
 

@@ -5,7 +5,7 @@
 //! well apart, each as good as its own surroundings allow, and among what is as good there, by
 //! the steps in which scores are told apart, what forgives most.
 
-use super::archive::{order, step};
+use super::archive::{order, step, step_end};
 use super::lower::Neighbourhood;
 use super::start::{Candidate, Starter};
 use rayon::prelude::*;
@@ -17,17 +17,25 @@ const PLACES: usize = 2;
 /// How often what comes to be kept is refined; hardly anything is new after the second time.
 const PASSES: usize = 4;
 
-/// By how much bands are narrowed to see whether the score stays on its step, in shares of a half
-/// width.
-const NARROWINGS: [f64; 7] = [0.005, 0.01, 0.02, 0.04, 0.08, 0.16, 0.32];
+/// How often bands are narrowed further.
+const NARROWINGS: usize = 3;
+
+/// Part of the room left to the score that is spent at once: its price grows on the way.
+const SPENT: f64 = 0.7;
+
+/// A narrowing that is not worth a try.
+const LEAST: f64 = 5e-4;
+
+/// Largest narrowing tried at once.
+const MOST: f64 = 0.2;
 
 /// How good a layout is already.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 enum State {
     /// As the search found it.
     Found,
-    /// The best of its neighbourhood.
-    Best,
+    /// The best of its neighbourhood, with bands narrowed by as much, and the price of more.
+    Best { narrowing: f64, price: f64 },
     /// Nothing more is done with it.
     Done,
 }
@@ -42,9 +50,8 @@ struct Entry {
 
 impl Entry {
     /// Takes a layout if it is better.
-    fn offer(&mut self, layout: Option<Candidate>) {
-        let better = layout.filter(|layout| order(layout, &self.candidate) == Ordering::Less);
-        if let Some(layout) = better {
+    fn offer(&mut self, layout: Candidate) {
+        if order(&layout, &self.candidate) == Ordering::Less {
             self.candidate = layout;
         }
     }
@@ -115,33 +122,58 @@ fn advance(
 /// The best of the entry's neighbourhood.
 fn lower(starter: &Starter, entry: &Entry) -> (Entry, u64) {
     let mut entry = entry.clone();
-    let (best, spent) = starter.lower(&entry.candidate, Some(&entry.within), 0.0);
-    entry.state = State::Best;
-    entry.offer(best);
-    (entry, spent)
-}
-
-/// The most forgiving layout of the entry's neighbourhood whose score is on the same step as that
-/// of the best: the one with the bands narrowed most, by halves of the narrowings.
-fn finish(starter: &Starter, entry: &Entry) -> (Entry, u64) {
-    let (mut entry, mut evaluations) = match entry.state {
-        State::Found => lower(starter, entry),
-        State::Best | State::Done => (entry.clone(), 0),
-    };
+    let lowered = starter.lower(&entry.candidate, Some(&entry.within), 0.0);
+    let evaluations = lowered.as_ref().map_or(0, |lowered| lowered.evaluations);
     entry.state = State::Done;
-    let (mut low, mut high) = (0, NARROWINGS.len());
-    while low < high {
-        let middle = usize::midpoint(low, high);
-        let from = &entry.candidate;
-        let (found, spent) = starter.lower(from, Some(&entry.within), NARROWINGS[middle]);
-        evaluations += spent;
-        match found.filter(|found| found.feasible && step(found) <= step(from)) {
-            Some(found) => {
-                entry.offer(Some(found));
-                low = middle + 1;
-            }
-            None => high = middle,
+    if let Some(lowered) = lowered.filter(|lowered| lowered.layout.feasible) {
+        entry.state = State::Best {
+            narrowing: lowered.narrowing,
+            price: lowered.price,
+        };
+        if lowered.layout.score < entry.candidate.score {
+            entry.candidate = lowered.layout;
         }
     }
     (entry, evaluations)
+}
+
+/// The most forgiving layout of the entry's neighbourhood whose score is on the same step as that
+/// of the best: the one with the bands narrowed most.
+fn finish(starter: &Starter, entry: &Entry) -> (Entry, u64) {
+    let (mut entry, mut evaluations) = match entry.state {
+        State::Found => lower(starter, entry),
+        State::Best { .. } | State::Done => (entry.clone(), 0),
+    };
+    let state = std::mem::replace(&mut entry.state, State::Done);
+    let State::Best { narrowing, price } = state else {
+        return (entry, evaluations);
+    };
+    let mut best = entry.candidate.clone();
+    let (mut narrowing, mut more) = (narrowing, further(&best, price));
+    for _ in 0..NARROWINGS {
+        if more < LEAST {
+            break;
+        }
+        let found = starter.lower(&best, Some(&entry.within), narrowing + more);
+        evaluations += found.as_ref().map_or(0, |found| found.evaluations);
+        let kept =
+            found.filter(|found| found.layout.feasible && step(&found.layout) <= step(&best));
+        if let Some(found) = kept {
+            narrowing = found.narrowing;
+            more = further(&found.layout, found.price);
+            best = found.layout;
+            entry.offer(best.clone());
+        } else {
+            more *= 0.4;
+        }
+    }
+    (entry, evaluations)
+}
+
+/// By how much bands may be narrowed further while the score stays on its step.
+fn further(layout: &Candidate, price: f64) -> f64 {
+    let room = step_end(layout) * step_end(layout) - layout.score * layout.score;
+    let further = SPENT * room / price;
+    // Where it costs nothing there is no number.
+    if further < MOST { further } else { MOST }
 }
