@@ -15,8 +15,9 @@ pub(super) struct Chain<T> {
     between: Vector<T>,
     distance_squared: T,
     inverse_distance_squared: T,
-    /// Velocity of the axle less that of the idler.
-    parting: Vector<T>,
+    /// Velocity of the axle less that of the idler, along and to the left of the line between
+    /// the sprockets, over their distance: `D.v / D^2` and `(D turned left).v / D^2`.
+    parting: [T; 2],
     /// Signed pitch radius of the sprocket at the far end of the first run.
     far_radius: f64,
     /// The run from the idler to the chainring, and the idler's velocity.
@@ -30,9 +31,24 @@ impl<T: Scalar> Chain<T> {
             between: Vector::zero(),
             distance_squared: zero,
             inverse_distance_squared: zero,
-            parting: Vector::zero(),
+            parting: [zero, zero],
             far_radius: 0.0,
             second: None,
+        }
+    }
+
+    #[inline(always)]
+    pub fn map<S>(&self, function: &impl Fn(&T) -> S) -> Chain<S> {
+        Chain {
+            between: self.between.map(function),
+            distance_squared: function(&self.distance_squared),
+            inverse_distance_squared: function(&self.inverse_distance_squared),
+            parting: [function(&self.parting[0]), function(&self.parting[1])],
+            far_radius: self.far_radius,
+            second: self
+                .second
+                .as_ref()
+                .map(|(run, velocity)| (run.map(function), velocity.map(function))),
         }
     }
 
@@ -58,21 +74,32 @@ impl<T: Scalar> Chain<T> {
             _ => (ring - axle, axle_velocity, bicycle.ring_radius, None),
         };
         let distance_squared = between.length_squared();
+        let inverse = T::from_f64(1.0) / distance_squared;
         Self {
             between,
             distance_squared,
-            inverse_distance_squared: T::from_f64(1.0) / distance_squared,
-            parting,
+            inverse_distance_squared: inverse,
+            parting: [
+                between.dot(parting) * inverse,
+                between.cross(parting) * inverse,
+            ],
             far_radius,
             second,
         }
     }
 
+    /// `D.m` of the run that leaves the cog, and the length of that run.
+    #[inline(always)]
+    fn first_length(&self, cog: Cog) -> (f64, T) {
+        let offset = cog.radius - self.far_radius;
+        let length = (self.distance_squared - offset * offset).sqrt();
+        (offset, length)
+    }
+
     /// The run that leaves the cog.
     #[inline(always)]
     fn first_run(&self, cog: Cog) -> Tangent<T> {
-        let offset = cog.radius - self.far_radius;
-        let length = (self.distance_squared - offset * offset).sqrt();
+        let (offset, length) = self.first_length(cog);
         let along = self.between * length - self.between.turned_left() * T::from_f64(offset);
         Tangent {
             along: along * self.inverse_distance_squared,
@@ -81,9 +108,13 @@ impl<T: Scalar> Chain<T> {
     }
 
     /// Rate at which the run between cog and chainring gets shorter: `u.a' + (u2 - u).i'`.
+    ///
+    /// With `u = (l D - offset D turned left) / D^2` only the length differs from cog to cog.
     #[inline(always)]
     pub fn shortening(&self, cog: Cog) -> T {
-        let first = self.first_run(cog).along.dot(self.parting);
+        let (offset, length) = self.first_length(cog);
+        let [along, across] = self.parting;
+        let first = length * along - across * offset;
         match &self.second {
             Some((run, velocity)) => first + run.along.dot(*velocity),
             None => first,

@@ -65,6 +65,36 @@ impl<T: Scalar> State<T> {
         }
     }
 
+    /// The state of one lane.
+    #[must_use]
+    pub fn extract(&self, lane: usize) -> State<T::Lane> {
+        self.map(&|number: &T| number.extract(lane))
+    }
+
+    /// The state of one lane, in every lane.
+    #[must_use]
+    pub fn broadcast(lane: &State<T::Lane>) -> Self {
+        lane.map(&|number: &T::Lane| T::broadcast(*number))
+    }
+
+    #[inline(always)]
+    fn map<S>(&self, function: &impl Fn(&T) -> S) -> State<S> {
+        State {
+            stroke: function(&self.stroke),
+            travel: function(&self.travel),
+            fork_compression: function(&self.fork_compression),
+            axle: self.axle.map(function),
+            axle_velocity: self.axle_velocity.map(function),
+            ground: self.ground.map(function),
+            stroke_rate: function(&self.stroke_rate),
+            axle_body_rate: function(&self.axle_body_rate),
+            brake_body_rate: function(&self.brake_body_rate),
+            brake_body_rotation: self.brake_body_rotation.map(function),
+            chain: self.chain.map(function),
+            load_transfer: function(&self.load_transfer),
+        }
+    }
+
     /// Sets the state to that of `motion` in `pose`, in its own memory.
     pub fn set(
         &mut self,
