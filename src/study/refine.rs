@@ -24,10 +24,10 @@ const NARROWINGS: usize = 3;
 const SPENT: f64 = 0.7;
 
 /// A narrowing that is not worth a try.
-const LEAST: f64 = 5e-4;
+const LEAST: f64 = 2e-3;
 
-/// Largest narrowing tried at once.
-const MOST: f64 = 0.2;
+/// Largest narrowing tried at once: beyond, other rows bind and the price says little.
+const MOST: f64 = 0.03;
 
 /// How good a layout is already.
 #[derive(Clone, Copy, Debug, PartialEq)]

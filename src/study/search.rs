@@ -142,6 +142,7 @@ impl Search {
         let mut endings = Endings::new();
         let mut sizes: Vec<SizeTally> =
             self.brief.sizes().into_iter().map(SizeTally::new).collect();
+        let t0 = std::time::Instant::now();
         while taken < options.starts {
             let round = taken..(taken + ROUND).min(options.starts);
             let numbers = round.clone();
@@ -171,6 +172,7 @@ impl Search {
                 break;
             }
         }
+        eprintln!("starts {:?}", t0.elapsed());
         let kept = pool.install(|| {
             let (kept, spent) = if archive.has_feasible() {
                 refine(&starter, archive.into_feasible(), options.keep)
@@ -180,7 +182,9 @@ impl Search {
             evaluations += spent;
             kept
         });
+        eprintln!("refined {:?}", t0.elapsed());
         let (layouts, blockers) = rank(&starter, &self.brief, kept, options.keep);
+        eprintln!("ranked {:?}", t0.elapsed());
         Ok(Study {
             layouts,
             blockers,
