@@ -15,13 +15,34 @@ pub(super) struct Chain<T> {
     between: Vector<T>,
     distance_squared: T,
     inverse_distance_squared: T,
-    /// Velocity of the axle less that of the idler, along and to the left of the line between
-    /// the sprockets, over their distance: `D.v / D^2` and `(D turned left).v / D^2`.
-    parting: [T; 2],
+    /// Velocity of the axle less that of the idler.
+    parting: Vector<T>,
     /// Signed pitch radius of the sprocket at the far end of the first run.
     far_radius: f64,
     /// The run from the idler to the chainring, and the idler's velocity.
     second: Option<(Tangent<T>, Vector<T>)>,
+}
+
+/// What the shortening of the upper run is made of, for every cog.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Shortening<T> {
+    /// `D.v / D^2`: per mm of length of the first run.
+    pub along: T,
+    /// `(D turned left).v / D^2`: per mm of difference of the radii.
+    pub across: T,
+    /// Of the run between idler and chainring.
+    pub second: Option<T>,
+}
+
+impl<T: Copy> Shortening<T> {
+    #[inline(always)]
+    pub fn map<S>(&self, function: &impl Fn(&T) -> S) -> Shortening<S> {
+        Shortening {
+            along: function(&self.along),
+            across: function(&self.across),
+            second: self.second.as_ref().map(function),
+        }
+    }
 }
 
 impl<T: Scalar> Chain<T> {
@@ -31,7 +52,7 @@ impl<T: Scalar> Chain<T> {
             between: Vector::zero(),
             distance_squared: zero,
             inverse_distance_squared: zero,
-            parting: [zero, zero],
+            parting: Vector::zero(),
             far_radius: 0.0,
             second: None,
         }
@@ -43,7 +64,7 @@ impl<T: Scalar> Chain<T> {
             between: self.between.map(function),
             distance_squared: function(&self.distance_squared),
             inverse_distance_squared: function(&self.inverse_distance_squared),
-            parting: [function(&self.parting[0]), function(&self.parting[1])],
+            parting: self.parting.map(function),
             far_radius: self.far_radius,
             second: self
                 .second
@@ -79,10 +100,7 @@ impl<T: Scalar> Chain<T> {
             between,
             distance_squared,
             inverse_distance_squared: inverse,
-            parting: [
-                between.dot(parting) * inverse,
-                between.cross(parting) * inverse,
-            ],
+            parting,
             far_radius,
             second,
         }
@@ -107,16 +125,29 @@ impl<T: Scalar> Chain<T> {
         }
     }
 
-    /// Rate at which the run between cog and chainring gets shorter: `u.a' + (u2 - u).i'`.
-    ///
-    /// With `u = (l D - offset D turned left) / D^2` only the length differs from cog to cog.
+    /// How fast the upper run gets shorter at one moment, all terms times `factor`.
     #[inline(always)]
-    pub fn shortening(&self, cog: Cog) -> T {
+    pub fn shortening(&self, factor: T) -> Shortening<T> {
+        let scale = self.inverse_distance_squared * factor;
+        Shortening {
+            along: self.between.dot(self.parting) * scale,
+            across: self.between.cross(self.parting) * scale,
+            second: self
+                .second
+                .as_ref()
+                .map(|(run, velocity)| run.along.dot(*velocity) * factor),
+        }
+    }
+
+    /// `u.a' + (u2 - u).i'` on `cog`, from the terms that all cogs share.
+    ///
+    /// With `u = (l D - offset D turned left) / D^2` only length and offset differ.
+    #[inline(always)]
+    pub fn shortening_on(&self, cog: Cog, terms: &Shortening<T>) -> T {
         let (offset, length) = self.first_length(cog);
-        let [along, across] = self.parting;
-        let first = length * along - across * offset;
-        match &self.second {
-            Some((run, velocity)) => first + run.along.dot(*velocity),
+        let first = length * terms.along - terms.across * offset;
+        match terms.second {
+            Some(second) => first + second,
             None => first,
         }
     }

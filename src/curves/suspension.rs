@@ -2,35 +2,20 @@
 
 use super::bicycle::{Bicycle, Cog};
 use super::state::State;
+use super::sweep::{Extreme, Rate, Sweep};
 use crate::input::{Curve, Fault, Faults, Layout, Place, SagOf};
 use crate::mechanism::{Ending, Motion, MotionEnd, Plan, Pose, find_end};
-use crate::number::{Dual, Point, Scalar, roots};
-
-/// A number with its derivative by the parameter of the motion.
-type Rate = Dual<f64, 1>;
-
-/// Into how many intervals a range is cut to find every extremum in it.
-const INTERVALS: u32 = 96;
+use crate::number::{Point, Scalar, roots};
 
 /// One layout, moved exactly.
 #[derive(Clone, Debug)]
 pub struct Suspension<'p> {
     pub(super) bicycle: Bicycle,
     motion: Motion<'p, f64>,
-    motion_by_parameter: Motion<'p, Rate>,
+    sweep: Sweep<'p>,
     total_travel: f64,
     pub(super) top: State<f64>,
-    pub(super) top_by_parameter: State<Rate>,
     sag: f64,
-}
-
-/// A value on a curve and where it stands.
-#[derive(Clone, Copy, Debug)]
-pub struct Extreme {
-    /// Parameter of the motion, 0 to 1.
-    pub parameter: f64,
-    /// The curve there.
-    pub value: f64,
 }
 
 impl<'p> Suspension<'p> {
@@ -56,26 +41,17 @@ impl<'p> Suspension<'p> {
     #[must_use]
     pub fn assembled(plan: &'p Plan, bicycle: Bicycle, drawn: &[Point<f64>], stroke: f64) -> Self {
         let motion = Motion::new(plan, drawn, stroke);
-        let constants: Vec<Point<Rate>> =
-            drawn.iter().map(|&point| Point::constant(point)).collect();
-        let motion_by_parameter = Motion::new(plan, &constants, Rate::constant(stroke));
         let mut pose = Pose::new(plan);
         motion.pose(1.0, &mut pose);
         let total_travel = pose.points[bicycle.axle].y - drawn[bicycle.axle].y;
         let top = state_at(&bicycle, &motion, 0.0, total_travel);
-        let top_by_parameter = state_at(
-            &bicycle,
-            &motion_by_parameter,
-            Rate::constant(0.0),
-            Rate::constant(total_travel),
-        );
+        let sweep = Sweep::new(plan, &bicycle, drawn, stroke, total_travel);
         let mut suspension = Self {
             bicycle,
             motion,
-            motion_by_parameter,
+            sweep,
             total_travel,
             top,
-            top_by_parameter,
             sag: 0.0,
         };
         let sag = suspension.bicycle.sag;
@@ -177,8 +153,13 @@ impl<'p> Suspension<'p> {
     #[must_use]
     pub fn turning_points(&self, curve: Curve, cog: Cog, from: f64, to: f64) -> Vec<Extreme> {
         self.turning_points_of(from, to, |state| {
-            state.value(curve, &self.bicycle, &self.top_by_parameter, cog)
+            state.value(curve, &self.bicycle, self.top_in_lanes(), cog)
         })
+    }
+
+    /// The state at top as functions of the state for [`Suspension::turning_points_of`] see it.
+    pub(crate) fn top_in_lanes(&self) -> &State<Rate> {
+        &self.sweep.top
     }
 
     /// The same for any function of the state.
@@ -188,15 +169,8 @@ impl<'p> Suspension<'p> {
         to: f64,
         function: impl Fn(&State<Rate>) -> Rate,
     ) -> Vec<Extreme> {
-        self.turning_points_of_pose(from, to, |pose| {
-            let total_travel = Rate::constant(self.total_travel);
-            function(&State::new(
-                &self.bicycle,
-                &self.motion_by_parameter,
-                pose,
-                total_travel,
-            ))
-        })
+        self.sweep
+            .turning_points(&self.bicycle, (from, to), |_, state| function(state))
     }
 
     /// The same for any function of the points' positions.
@@ -206,44 +180,8 @@ impl<'p> Suspension<'p> {
         to: f64,
         function: impl Fn(&Pose<Rate>) -> Rate,
     ) -> Vec<Extreme> {
-        let mut pose = Pose::new(self.motion.plan());
-        let mut at = |q: f64| {
-            self.motion_by_parameter
-                .pose(Rate::variable(q, 0), &mut pose);
-            let result = function(&pose);
-            (result.value, result.partials[0])
-        };
-        let (value, mut slope) = at(from);
-        let mut points = vec![Extreme {
-            parameter: from,
-            value,
-        }];
-        for interval in 1..=INTERVALS {
-            let q = from + (to - from) * (f64::from(interval) / f64::from(INTERVALS));
-            let (value, next) = at(q);
-            if slope * next < 0.0 {
-                let low = from + (to - from) * (f64::from(interval - 1) / f64::from(INTERVALS));
-                if let Some(parameter) = roots::bracketed(|q| at(q).1, low, q) {
-                    points.push(Extreme {
-                        parameter,
-                        value: at(parameter).0,
-                    });
-                }
-            } else if next == 0.0 && interval < INTERVALS {
-                points.push(Extreme {
-                    parameter: q,
-                    value,
-                });
-            }
-            if interval == INTERVALS {
-                points.push(Extreme {
-                    parameter: to,
-                    value,
-                });
-            }
-            slope = next;
-        }
-        points
+        self.sweep
+            .turning_points(&self.bicycle, (from, to), |pose, _| function(pose))
     }
 }
 
