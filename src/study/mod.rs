@@ -2,15 +2,21 @@
 //!
 //! - `start`: one start, from a drawn sample to a verified layout.
 //! - `archive`: what is kept of many, whatever order they come in.
+//! - `alternatives`: which of these differ enough to stand in one ranking.
+//! - `lower`, `refine`: the score lowered, and each kept layout made the best and the most
+//!   forgiving of its neighbourhood.
 //! - `robustness`: how far any one pivot may move before something breaks.
 //! - [`Search`]: rounds of starts over threads, and the ranked [`Study`].
 //!
 //! Results depend on brief and seed alone: starts are independent of one another and are
 //! taken up in the order of their numbers, whatever thread they ran on.
 
+mod alternatives;
 mod archive;
 mod blocking;
+mod lower;
 mod rank;
+mod refine;
 mod robustness;
 mod search;
 mod start;

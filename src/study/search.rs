@@ -1,8 +1,10 @@
 //! Rounds of starts over threads.
 
+use super::alternatives::Alternatives;
 use super::archive::Archive;
 use super::rank::{Study, rank};
-use super::start::{Ending, Result as StartResult, Starter, solve};
+use super::refine::refine;
+use super::start::{Candidate, Ending, Result as StartResult, Starter, count, solve};
 use crate::curves::Bicycle;
 use crate::design::{DesignProblem, Purpose};
 use crate::input::{Brief, Faults, ShockSize};
@@ -140,6 +142,7 @@ impl Search {
         let mut endings = Endings::new();
         let mut sizes: Vec<SizeTally> =
             self.brief.sizes().into_iter().map(SizeTally::new).collect();
+        let t0 = std::time::Instant::now();
         while taken < options.starts {
             let round = taken..(taken + ROUND).min(options.starts);
             let numbers = round.clone();
@@ -162,21 +165,26 @@ impl Search {
                 starts: taken,
                 of: options.starts,
                 feasible: endings.get(&Ending::Feasible).copied().unwrap_or(0),
-                best: archive
-                    .best()
-                    .filter(|best| best.feasible)
-                    .map(|best| best.score),
+                best: archive.best().map(|best| best.score),
             };
             if watch(progress) == Control::Stop && taken < options.starts {
                 interrupted = true;
                 break;
             }
         }
-        if archive.feasible_count() == 0 {
-            evaluations += pool.install(|| near(&starter, &mut archive));
-        }
-        let kept = archive.distinct(options.keep.max(JUDGED));
+        eprintln!("starts {:?}", t0.elapsed());
+        let kept = pool.install(|| {
+            let (kept, spent) = if archive.has_feasible() {
+                refine(&starter, archive.into_feasible(), options.keep)
+            } else {
+                near(&starter, archive, options.keep.max(JUDGED))
+            };
+            evaluations += spent;
+            kept
+        });
+        eprintln!("refined {:?}", t0.elapsed());
         let (layouts, blockers) = rank(&starter, &self.brief, kept, options.keep);
+        eprintln!("ranked {:?}", t0.elapsed());
         Ok(Study {
             layouts,
             blockers,
@@ -202,15 +210,20 @@ impl Search {
                 .collect(),
             limits: self.brief.limits.clone(),
             seed: self.brief.search.seed,
+            alternatives: Alternatives::new(&self.brief.layout, self.brief.search.distinct),
         }
     }
 }
 
 /// Lowers the worst violation of the nearest layouts: least squares leaves it larger than
-/// it need be. Gives the evaluations spent.
-fn near(starter: &Starter, archive: &mut Archive) -> u64 {
-    let nearest = archive.distinct(NEARED);
-    let nearer: Vec<_> = nearest
+/// it need be. Gives the `keep` nearest, and the evaluations spent.
+fn near(starter: &Starter, mut archive: Archive, keep: usize) -> (Vec<Candidate>, u64) {
+    let distinct = |archive: &Archive, keep: usize| -> Vec<Candidate> {
+        let ranked = archive.ranked();
+        let chosen = starter.alternatives.distinct(&ranked, keep);
+        chosen.iter().map(|&index| ranked[index].clone()).collect()
+    };
+    let nearer: Vec<_> = distinct(&archive, NEARED)
         .into_par_iter()
         .filter_map(|candidate| {
             let problem = &starter.problems[candidate.size];
@@ -222,7 +235,7 @@ fn near(starter: &Starter, archive: &mut Archive) -> u64 {
             };
             let outcome = solve(&mut nearest, &mut Minimiser::new(settings), &from);
             let x = &outcome.x[..problem.variables().len()];
-            let spent = (outcome.evaluations + outcome.differentiations) as u64;
+            let spent = count(&outcome);
             Some((starter.verify(candidate.start, candidate.size, x), spent))
         })
         .collect();
@@ -231,5 +244,5 @@ fn near(starter: &Starter, archive: &mut Archive) -> u64 {
         evaluations += spent;
         archive.insert(candidate);
     }
-    evaluations
+    (distinct(&archive, keep), evaluations)
 }

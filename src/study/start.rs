@@ -1,5 +1,6 @@
 //! One start: a sample is drawn, solved and verified.
 
+use super::alternatives::Alternatives;
 use super::robustness::{NearestEdge, nearest_edge};
 use crate::curves::{Bicycle, Suspension};
 use crate::design::{Assessment, DesignProblem, Purpose, RowSource};
@@ -7,8 +8,7 @@ use crate::input::{Limit, ObjectiveSet};
 use crate::mechanism::{Plan, find_end};
 use crate::number::Point;
 use crate::optimise::{
-    Evaluation, Feasible, FeasibleSettings, Minimiser, MinimiserSettings, Outcome, Problem,
-    RowWeights, place, run, unit_cube_point,
+    Evaluation, Feasible, FeasibleSettings, Outcome, Problem, place, run, unit_cube_point,
 };
 use serde::Serialize;
 
@@ -19,28 +19,8 @@ const DRAWS: u64 = 256;
 /// solver looks at mostly holds too.
 const TIGHTENING: f64 = 1e-3;
 
-/// Least narrowing of the bands after a verification that found something.
-const LEAST_TIGHTENING: f64 = 1e-6;
-
-/// How often bands are narrowed further when verification finds something.
-const VERIFICATIONS: usize = 4;
-
 /// Smallest margin of the mechanism that a sample must have.
 const LEAST_MARGIN: f64 = 1e-3;
-
-/// Settings of the stage that lowers the score. Rows may be missed by less than bands are
-/// narrowed, and a run ends where it would gain no more than some 1e-3 of the score.
-const SCORE: MinimiserSettings = MinimiserSettings {
-    row_tolerance: 0.2 * TIGHTENING,
-    step_tolerance: 1e-9,
-    fall_tolerance: 1e-4,
-    progress: 2e-3,
-    patience: 6,
-    radius: 0.2,
-    price: 1.0,
-    weights: RowWeights::Slope,
-    budget: 200,
-};
 
 /// How one start ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -95,6 +75,7 @@ pub(super) struct Starter<'p> {
     pub objectives: Vec<ObjectiveSet>,
     pub limits: Vec<Limit>,
     pub seed: u64,
+    pub alternatives: Alternatives,
 }
 
 impl Starter<'_> {
@@ -185,43 +166,6 @@ impl Starter<'_> {
         (None, DRAWS)
     }
 
-    /// Lowers the score from where everything is met, as seen at the solver's moments, and
-    /// verifies; where verification fails, again with bands narrowed by what was missing.
-    fn improve(&self, met: &Candidate) -> (Candidate, u64) {
-        let problem = &self.problems[met.size];
-        let mut best = met.clone();
-        let mut at = met.x.clone();
-        // As much as the solver may miss a row by.
-        let (mut tightening, mut evaluations) = (SCORE.row_tolerance, 0);
-        for _ in 0..VERIFICATIONS {
-            let mut score = problem.with_purpose(Purpose::Score, tightening);
-            let Some(from) = score.with_slacks(&at) else {
-                break;
-            };
-            let mut minimiser = Minimiser::new(SCORE);
-            let outcome = solve(&mut score, &mut minimiser, &from);
-            evaluations += count(&outcome);
-            at = outcome.x[..problem.variables().len()].to_vec();
-            let candidate = self.verify(met.start, met.size, &at);
-            let better = match (candidate.feasible, best.feasible) {
-                (true, true) => candidate.score < best.score,
-                (true, false) => true,
-                (false, true) => false,
-                (false, false) => candidate.violation < best.violation,
-            };
-            let done = candidate.feasible;
-            // What is narrowed more than it need be is lost to the score.
-            tightening += 1.05 * candidate.violation.min(0.1) + LEAST_TIGHTENING;
-            if better {
-                best = candidate;
-            }
-            if done {
-                break;
-            }
-        }
-        (best, evaluations)
-    }
-
     /// What the layout with variables `x` is worth, of the continuous curves.
     pub fn verify(&self, start: u64, size: usize, x: &[f64]) -> Candidate {
         let problem = &self.problems[size];
@@ -271,7 +215,8 @@ fn moves(problem: &DesignProblem, values: &Evaluation) -> bool {
         .all(|(_, (row, value))| row.violation(*value) <= 0.0)
 }
 
-fn count(outcome: &Outcome) -> u64 {
+/// Evaluations that a solve took, derivatives counted as one each.
+pub(super) fn count(outcome: &Outcome) -> u64 {
     (outcome.evaluations + outcome.differentiations) as u64
 }
 
