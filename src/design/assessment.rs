@@ -419,5 +419,9 @@ fn swept(sweep: &Sweep, gap: usize, limit: &Limit) -> (f64, Option<Place>, Optio
         return (f64::NAN, None, None);
     };
     let between = worst.parts.each_ref().map(|part| part.name.clone());
-    (worst.value, Some(range.place(worst.parameter)), Some(between))
+    (
+        worst.value,
+        Some(range.place(worst.parameter)),
+        Some(between),
+    )
 }

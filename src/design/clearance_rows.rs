@@ -242,9 +242,8 @@ fn vertex_weights(q: [f64; 3], values: [f64; 3]) -> [f64; 3] {
     let second = (values[2] - values[1]) / (q[2] - q[1]);
     let curvature = (second - first) / (q[2] - q[0]);
     let at = 0.5 * (q[0] + q[1]) - 0.5 * first / curvature;
-    let weight = |i: usize, j: usize, k: usize| {
-        (at - q[j]) * (at - q[k]) / ((q[i] - q[j]) * (q[i] - q[k]))
-    };
+    let weight =
+        |i: usize, j: usize, k: usize| (at - q[j]) * (at - q[k]) / ((q[i] - q[j]) * (q[i] - q[k]));
     [weight(0, 1, 2), weight(1, 0, 2), weight(2, 0, 1)]
 }
 

@@ -98,9 +98,7 @@ impl LimitRows {
 
     fn read<T: Scalar>(&self, points: &[Point<T>]) -> T {
         match self.quantity {
-            Measure::Distance(a, b) => {
-                (points[a.index()] - points[b.index()]).length() / UNIT
-            }
+            Measure::Distance(a, b) => (points[a.index()] - points[b.index()]).length() / UNIT,
             Measure::Coordinate(point, AxisName::X) => points[point.index()].x / UNIT,
             Measure::Coordinate(point, AxisName::Y) => points[point.index()].y / UNIT,
             Measure::Angle(a, middle, b) => {

@@ -250,7 +250,7 @@ impl Layout {
     /// What parts drawn around this layout may name.
     pub(super) fn known(&self) -> parts::Known<'_> {
         let mechanism = &self.mechanism;
-        
+
         parts::Known {
             points: Some(mechanism.points.iter().map(|point| &*point.name).collect()),
             bodies: Some(

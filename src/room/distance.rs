@@ -173,7 +173,13 @@ fn apart(first: &[Point<f64>], second: &[Point<f64>]) -> Contact {
     })
 }
 
-fn corner_to_side(core: &[Point<f64>], i: usize, j: usize, corner: Point<f64>, k: usize) -> Contact {
+fn corner_to_side(
+    core: &[Point<f64>],
+    i: usize,
+    j: usize,
+    corner: Point<f64>,
+    k: usize,
+) -> Contact {
     let (start, side) = (core[i], core[j] - core[i]);
     let squared = side.length_squared();
     let t = (corner - start).dot(side) / squared;
@@ -184,7 +190,11 @@ fn corner_to_side(core: &[Point<f64>], i: usize, j: usize, corner: Point<f64>, k
         let distance = line.length();
         let upright = side.turned_left() * (1.0 / squared.sqrt());
         // On the side itself the line has no direction, but the side has.
-        let normal = if line.dot(upright) < 0.0 { -upright } else { upright };
+        let normal = if line.dot(upright) < 0.0 {
+            -upright
+        } else {
+            upright
+        };
         return Contact {
             first: Witness { i, j, t },
             second: Witness::corner(k),
@@ -261,11 +271,17 @@ mod tests {
 
     #[test]
     fn lines_in_one_line_are_apart_by_the_gap_between_their_ends() {
-        assert_eq!(distance(&[(0.0, 0.0), (1.0, 0.0)], &[(3.0, 0.0), (5.0, 0.0)]), 2.0);
+        assert_eq!(
+            distance(&[(0.0, 0.0), (1.0, 0.0)], &[(3.0, 0.0), (5.0, 0.0)]),
+            2.0
+        );
         let slope = |s: f64| (s * 0.1, s * 0.3);
         let gap = distance(&[slope(0.0), slope(1.0)], &[slope(2.0), slope(3.0)]);
         assert_abs_diff_eq!(gap, 0.1_f64.hypot(0.3), epsilon = 1e-12);
-        assert_eq!(distance(&[(0.0, 0.0), (1.0, 0.0)], &[(0.5, 0.0), (5.0, 0.0)]), 0.0);
+        assert_eq!(
+            distance(&[(0.0, 0.0), (1.0, 0.0)], &[(0.5, 0.0), (5.0, 0.0)]),
+            0.0
+        );
     }
 
     #[test]

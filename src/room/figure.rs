@@ -91,7 +91,6 @@ impl Figure {
                 .collect(),
         }
     }
-
 }
 
 impl Corner {

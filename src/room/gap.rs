@@ -96,7 +96,9 @@ impl Room {
             }
             let still = |pair: &Pair| {
                 let figures = pair.figures.iter();
-                figures.copied().all(|figure| room.stands_still(figure, plan))
+                figures
+                    .copied()
+                    .all(|figure| room.stands_still(figure, plan))
             };
             room.gaps.push(Gap {
                 relation: clearance.relation,
@@ -305,7 +307,9 @@ impl Room {
     /// The clearance that a distance of cores makes.
     fn clearance<S: Scalar>(&self, gap: usize, pair: usize, distance: S) -> S {
         let gap = &self.gaps[gap];
-        let [first, second] = gap.pairs[pair].figures.map(|figure| self.figures[figure].radius);
+        let [first, second] = gap.pairs[pair]
+            .figures
+            .map(|figure| self.figures[figure].radius);
         match gap.relation {
             Relation::Apart => distance - (first + second),
             Relation::Inside => -distance - (first - second),
@@ -334,9 +338,10 @@ impl Room {
         };
         let figures = self.gaps[gap].pairs[closest.pair].figures;
         let [first, second] = figures.map(|figure| self.corners[figure].start);
-        let distance = closest
-            .contact
-            .measure(|index| corner(first + index), |index| corner(second + index));
+        let distance = closest.contact.measure(
+            |index| corner(first + index),
+            |index| corner(second + index),
+        );
         self.clearance(gap, closest.pair, distance)
     }
 

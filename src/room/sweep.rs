@@ -113,9 +113,7 @@ impl<'s> Sweep<'s> {
     /// The clearance at one moment.
     #[must_use]
     pub fn at(&self, gap: usize, parameter: f64) -> Nearest {
-        let closest = self.look(parameter, |scratch| {
-            self.room.closest(gap, &scratch.values)
-        });
+        let closest = self.look(parameter, |scratch| self.room.closest(gap, &scratch.values));
         self.nearest(gap, parameter, &closest)
     }
 
@@ -151,11 +149,15 @@ impl<'s> Sweep<'s> {
         let pairs = self.room.pair_count(gap);
         let samples: Vec<Vec<Sample>> = (0..pairs)
             .map(|pair| {
-                let sample = |moment: &Moment| self.sample(gap, pair, &moment.moving, &moment.values);
+                let sample =
+                    |moment: &Moment| self.sample(gap, pair, &moment.moving, &moment.values);
                 moments.iter().map(sample).collect()
             })
             .collect();
-        for (sample, moment) in samples.iter().flat_map(|of_pair| of_pair.iter().zip(moments)) {
+        for (sample, moment) in samples
+            .iter()
+            .flat_map(|of_pair| of_pair.iter().zip(moments))
+        {
             if sample.value < least {
                 (least, at) = (sample.value, moment.parameter);
             }
@@ -193,7 +195,10 @@ impl<'s> Sweep<'s> {
         let (mut most, mut at) = (f64::NEG_INFINITY, from);
         let values: Vec<(f64, f64)> = self.over(from, to, |moments| {
             let value = |moment: &Moment| self.room.closest(gap, &moment.values).value;
-            moments.iter().map(|moment| (moment.parameter, value(moment))).collect()
+            moments
+                .iter()
+                .map(|moment| (moment.parameter, value(moment)))
+                .collect()
         });
         for &(parameter, value) in &values {
             if value > most {

@@ -28,10 +28,7 @@ pub(super) fn read(node: Node, fixed_length: Option<f64>) -> Option<Vec<ShockSiz
     let items = node.list(
         "a list of shock sizes, each with eye_to_eye and stroke, or with stock and a range of strokes",
     )?;
-    let read: Vec<_> = items
-        .iter()
-        .map(|item| entry(item, fixed_length))
-        .collect();
+    let read: Vec<_> = items.iter().map(|item| entry(item, fixed_length)).collect();
     let mut sizes: Vec<ShockSize> = Vec::new();
     let mut complete = true;
     for (item, of_item) in items.iter().zip(read) {

@@ -408,9 +408,15 @@ fn shocks_in_stock_are_listed_by_kind_and_range() {
     assert_eq!(sizes(json!([{"stock": "trunnion"}])).unwrap().len(), 16);
     for (entries, words) in [
         (json!([{"stock": "eyelit"}]), "did you mean \"eyelet\"?"),
-        (json!([{"stock": "eyelet", "stroke": [45.5, 49]}]), "190 x 40/42.5/45, 210 x 50/52.5/55"),
+        (
+            json!([{"stock": "eyelet", "stroke": [45.5, 49]}]),
+            "190 x 40/42.5/45, 210 x 50/52.5/55",
+        ),
         (json!([{"stock": "eyelet", "stroke": 60}]), "as [low, high]"),
-        (json!([{"stock": "eyelet"}, {"eye_to_eye": 230, "stroke": 60}]), "each shock size once"),
+        (
+            json!([{"stock": "eyelet"}, {"eye_to_eye": 230, "stroke": 60}]),
+            "each shock size once",
+        ),
     ] {
         let faults = sizes(entries).expect_err(words);
         assert!(faults.contains(words), "{faults}");

@@ -54,7 +54,9 @@ pub(in crate::input) fn read(
 ) -> Option<Clearance> {
     let node = object.get(kind);
     let what = "two parts, or lists of parts, by name";
-    let [first, second] = node.list_of(what)?.map(|side| group(&side, layout, regions));
+    let [first, second] = node
+        .list_of(what)?
+        .map(|side| group(&side, layout, regions));
     let relation = if kind == "inside" {
         Relation::Inside
     } else {
@@ -65,7 +67,10 @@ pub(in crate::input) fn read(
         first: first?,
         second: second?,
     };
-    let twice = clearance.first.iter().find(|part| clearance.second.contains(part));
+    let twice = clearance
+        .first
+        .iter()
+        .find(|part| clearance.second.contains(part));
     if let Some(part) = twice {
         let found = format!("{} on both sides", quoted(&part.name));
         node.sink.fault(&node.path, found, "different parts");
@@ -88,7 +93,10 @@ fn group(node: &Node, layout: Option<&Layout>, regions: &[Arc<Part>]) -> Option<
     if items.is_empty() {
         return node.fault("one part or more");
     }
-    let parts: Vec<_> = items.iter().map(|item| part(item, layout, regions)).collect();
+    let parts: Vec<_> = items
+        .iter()
+        .map(|item| part(item, layout, regions))
+        .collect();
     let parts: Vec<_> = parts.into_iter().collect::<Option<_>>()?;
     for (index, part) in parts.iter().enumerate() {
         if parts[..index].contains(part) {

@@ -105,9 +105,11 @@ fn part(name: &str, node: &Node, known: &Known, taken: &[Arc<Part>]) -> Option<P
         "cogs",
     ];
     let explain = |key: &str| {
-        (key == "radius").then_some("\"diameter\", which is twice the radius: as parts are measured")
+        (key == "radius")
+            .then_some("\"diameter\", which is twice the radius: as parts are measured")
     };
-    let object = node.object_explaining(keys, "an object with a shape and its diameter", explain)?;
+    let object =
+        node.object_explaining(keys, "an object with a shape and its diameter", explain)?;
     let kind = object.exactly_one(&["circle", "capsule", "polygon", "along_shock", "chain"]);
     let layer = match object.get("layer").given() {
         None => Some(None),
@@ -249,7 +251,8 @@ fn check_convex(items: &[Node], node: &Node, corners: &[Point<f64>]) -> Option<(
     let next = |index: usize| corners[(index + 1) % corners.len()];
     for (index, &corner) in corners.iter().enumerate() {
         if (next(index) - corner).length() < LEAST_EDGE {
-            return items[(index + 1) % corners.len()].fault("a corner that differs from the one before");
+            return items[(index + 1) % corners.len()]
+                .fault("a corner that differs from the one before");
         }
     }
     let first = corners[0];

@@ -21,7 +21,9 @@ const KINDS: [Kind; 3] = [Kind::Circle, Kind::Capsule, Kind::Polygon];
 
 /// A core of that kind from numbers between 0 and 1: within some 400 mm, up to 300 mm across.
 fn core(kind: Kind, numbers: &[f64]) -> Vec<Point<f64>> {
-    let at = |x: f64, y: f64, size: f64| Point::new(800.0 * numbers[0] + size * x, 400.0 * numbers[1] + size * y);
+    let at = |x: f64, y: f64, size: f64| {
+        Point::new(800.0 * numbers[0] + size * x, 400.0 * numbers[1] + size * y)
+    };
     let size = 300.0 * numbers[2];
     let place = |index: usize| at(numbers[3 + 2 * index], numbers[4 + 2 * index], size);
     match kind {
@@ -35,7 +37,9 @@ fn core(kind: Kind, numbers: &[f64]) -> Vec<Point<f64>> {
             let hull = corners.convex_hull();
             let open = hull.exterior().0.len() - 1;
             let corners = hull.exterior().coords().take(open);
-            corners.map(|corner| Point::new(corner.x, corner.y)).collect()
+            corners
+                .map(|corner| Point::new(corner.x, corner.y))
+                .collect()
         }
     }
 }
@@ -67,7 +71,11 @@ fn distances_of_every_kind_of_pair_agree_with_a_geometry_library() {
             assert!(apart > 1000, "{one:?} {other:?}");
             let thin = one != Kind::Polygon && other != Kind::Polygon;
             let can_overlap = !thin || (one == Kind::Capsule && other == Kind::Capsule);
-            assert_eq!(overlapping > 50, can_overlap, "{one:?} {other:?} {overlapping}");
+            assert_eq!(
+                overlapping > 50,
+                can_overlap,
+                "{one:?} {other:?} {overlapping}"
+            );
         }
     }
 }
@@ -112,7 +120,8 @@ fn derivatives_agree_with_differences_away_from_ties() {
                         let moved = |step: f64| {
                             let mut cores = cores.clone();
                             let place = cores[side][corner];
-                            cores[side][corner] = Point::new(place.x + step * x, place.y + step * y);
+                            cores[side][corner] =
+                                Point::new(place.x + step * x, place.y + step * y);
                             cores
                         };
                         let found = [STEP, -STEP].map(|step| {

@@ -50,10 +50,12 @@ fn cores(suspension: &Suspension, part: &Part, q: f64) -> Vec<Vec<Point<f64>>> {
             )
         }
     };
-    let second = |carrier: &Carrier| carrier.base.map_or(0, |base| {
-        // The layouts of these tests have the second point of a body after its first.
-        second_point(base.index())
-    });
+    let second = |carrier: &Carrier| {
+        carrier.base.map_or(0, |base| {
+            // The layouts of these tests have the second point of a body after its first.
+            second_point(base.index())
+        })
+    };
     let anchor = |anchor: &Anchor| match anchor {
         Anchor::Point(point) => posed[point.index()],
         Anchor::Carried { position, carrier } => carried(*position, carrier, second(carrier)),
@@ -85,7 +87,9 @@ fn cores(suspension: &Suspension, part: &Part, q: f64) -> Vec<Vec<Point<f64>>> {
         Shape::Chain { run, cogs } => {
             let axle = posed[suspension.bicycle().axle()];
             // Without an idler, on a chainring of 32.
-            cogs.iter().map(|&cog| run_line(*run, axle, cog, 32)).collect()
+            cogs.iter()
+                .map(|&cog| run_line(*run, axle, cog, 32))
+                .collect()
         }
     }
 }
@@ -127,15 +131,15 @@ pub fn clearance_at(suspension: &Suspension, clearance: &Clearance, q: f64) -> f
         for first in cores(suspension, one, q) {
             for second in cores(suspension, other, q) {
                 let value = match clearance.relation {
-                    Relation::Apart => {
-                        signed_distance(&first, &second) - one.radius - other.radius
+                    Relation::Apart => signed_distance(&first, &second) - one.radius - other.radius,
+                    Relation::Inside => {
+                        first
+                            .iter()
+                            .map(|corner| -signed_distance(&[*corner], &second))
+                            .fold(f64::INFINITY, f64::min)
+                            - one.radius
+                            + other.radius
                     }
-                    Relation::Inside => first
-                        .iter()
-                        .map(|corner| -signed_distance(&[*corner], &second))
-                        .fold(f64::INFINITY, f64::min)
-                        - one.radius
-                        + other.radius,
                 };
                 least = least.min(value);
             }

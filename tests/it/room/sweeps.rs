@@ -48,7 +48,14 @@ fn extremes_over_the_travel_are_those_of_a_fine_sweep() {
     let mut clearances = neighbours(&layout);
     assert!(clearances.len() > 60, "{}", clearances.len());
     // Several at once change places on the way.
-    let named = |name: &str| layout.parts.iter().find(|part| part.name == name).unwrap().clone();
+    let named = |name: &str| {
+        layout
+            .parts
+            .iter()
+            .find(|part| part.name == name)
+            .unwrap()
+            .clone()
+    };
     clearances.push(Clearance {
         relation: Relation::Apart,
         first: ["tyre", "seat_stay", "upper_chain"].map(named).to_vec(),
@@ -74,11 +81,14 @@ fn extremes_over_the_travel_are_those_of_a_fine_sweep() {
                 .collect();
             let least = seen.iter().copied().fold(f64::INFINITY, f64::min);
             let most = seen.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            let [smallest, largest] =
-                [sweep.smallest(gap, from, to), sweep.largest(gap, from, to)];
+            let [smallest, largest] = [sweep.smallest(gap, from, to), sweep.largest(gap, from, to)];
             for (nearest, seen) in [(&smallest, least), (&largest, most)] {
                 let parts = nearest.parts.each_ref().map(|part| &*part.name);
-                assert!((nearest.value - seen).abs() < 0.01, "{parts:?}: {} {seen}", nearest.value);
+                assert!(
+                    (nearest.value - seen).abs() < 0.01,
+                    "{parts:?}: {} {seen}",
+                    nearest.value
+                );
                 let there = clearance_at(&suspension, clearance, nearest.parameter);
                 assert_abs_diff_eq!(nearest.value, there, epsilon = 1e-8);
             }
