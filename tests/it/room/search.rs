@@ -127,7 +127,9 @@ fn rows_of_clearances_have_exact_derivatives_away_from_ties() {
         Evaluation::default(),
     ];
     let mut slopes = Derivatives::default();
-    values.iter_mut().for_each(|values| values.resize(&problem));
+    for values in &mut values {
+        values.resize(&problem);
+    }
     slopes.resize(&problem);
     for index in 0..60 {
         let mut x = vec![0.0; problem.variables().len()];
