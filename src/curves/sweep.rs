@@ -124,6 +124,14 @@ impl<'p> Sweep<'p> {
         points
     }
 
+    /// Whether the linkage assembles and point `axle` rises in every step.
+    pub fn moves(&self, axle: usize) -> bool {
+        self.poses.iter().all(|pose| {
+            (0..Lanes::LANES)
+                .all(|lane| pose.assembles(lane) && pose.velocities[axle].y.lane(lane) > 0.0)
+        })
+    }
+
     /// The steps strictly inside a range.
     fn steps(
         &self,

@@ -220,13 +220,13 @@ impl<'p> CandidateRows<'p> {
 /// The rows of all limits; `room` has the clearances in their order.
 fn plan_limits(brief: &Brief, room: &Room, places: &mut Places) -> Vec<AnyLimit> {
     let mut gaps = 0..;
-    let mut plan = |limit: &Limit| match Measure::of(&limit.quantity) {
-        Some(measure) => AnyLimit::Points(LimitRows::new(limit, measure, places)),
-        None => {
-            let over = limit.over.unwrap_or((Place::Top, Place::End));
-            let gap = gaps.next().unwrap_or_default();
-            AnyLimit::Parts(ClearanceRows::new(room, gap, limit.bound, over, places))
+    let mut plan = |limit: &Limit| {
+        if let Some(measure) = Measure::of(&limit.quantity) {
+            return AnyLimit::Points(LimitRows::new(limit, measure, places));
         }
+        let over = limit.over.unwrap_or((Place::Top, Place::End));
+        let gap = gaps.next().unwrap_or_default();
+        AnyLimit::Parts(ClearanceRows::new(room, gap, limit.bound, over, places))
     };
     brief.limits.iter().map(&mut plan).collect()
 }

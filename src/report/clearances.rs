@@ -8,6 +8,7 @@ use crate::design::LimitResult;
 use crate::input::{Brief, Place};
 use crate::room::{Room, Sweep, neighbours};
 use serde_json::{Value, json};
+use std::fmt::Write;
 
 /// Most pairs that a person is shown.
 const MOST: usize = 15;
@@ -68,7 +69,7 @@ pub(super) fn text(subject: &Subject) -> String {
     }
     let mut text = format!("\n{table}");
     if all.len() > MOST {
-        text += &format!("({} more pairs, all farther apart)\n", all.len() - MOST);
+        let _ = writeln!(text, "({} more pairs, all farther apart)", all.len() - MOST);
     }
     text + "(side view; negative: they overlap; parts that lie beside each other are left out)\n"
 }

@@ -323,7 +323,7 @@ pub(super) fn limit_words(mechanism: &Mechanism, limit: &Limit) -> String {
     format!("{quantity}, {bound}{over}")
 }
 
-/// Such as "tyre to seat_tube and post".
+/// Such as "clearance of tyre to post and bottle".
 fn clearance_words(clearance: &Clearance) -> String {
     let names = |parts: &[Arc<Part>]| {
         let names: Vec<_> = parts.iter().map(|part| &*part.name).collect();

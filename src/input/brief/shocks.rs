@@ -2,6 +2,7 @@
 
 use super::{SAME_LENGTH, ShockSize};
 use crate::input::json::{FARTHEST, Node, Object, number_text};
+use std::fmt::Write;
 
 /// Sizes of shocks with an eyelet at both ends, mm: length, and strokes (common practice, no
 /// source).
@@ -92,7 +93,10 @@ fn stock(object: &Object, fixed_length: Option<f64>) -> Option<Vec<ShockSize>> {
     let mut expected = format!("a range with a size in stock: {}", listed.join(", "));
     if let Some(drawn) = fixed_length {
         let drawn = number_text(drawn);
-        expected += &format!("; the length stays {drawn} mm, because neither end is free");
+        let _ = write!(
+            expected,
+            "; the length stays {drawn} mm, because neither end is free"
+        );
     }
     object.node().fault(expected)
 }

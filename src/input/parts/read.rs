@@ -281,16 +281,13 @@ fn check_convex(items: &[Node], node: &Node, corners: &[Point<f64>]) -> Option<(
 
 fn along_shock(object: &Object, known: &Known) -> Option<Shape> {
     let node = object.get("along_shock");
-    let eye = match (known.ends, &known.points) {
-        (Some(ends), Some(points)) => {
-            let names = ends.map(|end| points.get(end.0).copied().unwrap_or_default());
-            let found = node.name_among(names, "the end of the shock that the part moves with");
-            found.map(|index| (ends[index], ends[1 - index]))
-        }
-        _ => {
-            node.text("the end of the shock that the part moves with");
-            None
-        }
+    let eye = if let (Some(ends), Some(points)) = (known.ends, &known.points) {
+        let names = ends.map(|end| points.get(end.0).copied().unwrap_or_default());
+        let found = node.name_among(names, "the end of the shock that the part moves with");
+        found.map(|index| (ends[index], ends[1 - index]))
+    } else {
+        node.text("the end of the shock that the part moves with");
+        None
     };
     let along = |key: &str, usual: Option<f64>| match (object.get(key).given(), usual) {
         (None, Some(usual)) => Some(usual),
