@@ -31,10 +31,11 @@ fn demo(name: &str) -> Value {
     serde_json::from_str(&text.expect("the demo data is there")).expect("the layout is JSON")
 }
 
-/// The drawing of a kind, on the bicycle of the demo.
-fn drawn(kind: &kinds::Kind) -> Value {
+/// The drawing of a kind, on the bicycle of the demo, with a stroke that it can move over.
+fn drawn(kind: &kinds::Kind, stroke: f64) -> Value {
     let mut layout = demo("m");
     layout["mechanism"] = (kind.mechanism)();
+    layout["mechanism"]["shock"]["stroke"] = json!(stroke);
     layout
 }
 
@@ -44,7 +45,10 @@ fn four_kinds() -> [(&'static str, Value); 4] {
         ("single pivot", demo("single-pivot")),
         ("four-bar", demo("m")),
         ("six-bar that turns a body", demo("six-bar")),
-        ("six-bar that closes at once", drawn(&kinds::CLOSURES[0])),
+        (
+            "six-bar that closes at once",
+            drawn(&kinds::CLOSURES[1], 18.0),
+        ),
     ]
 }
 
