@@ -6,6 +6,7 @@
 //! - `lower`, `refine`: the score lowered, and each kept layout made the best and the most
 //!   forgiving of its neighbourhood.
 //! - `robustness`: how far any one pivot may move before something breaks.
+//! - `single`: one start at a time, as benches look at them.
 //! - [`Search`]: rounds of starts over threads, and the ranked [`Study`].
 //!
 //! Results depend on brief and seed alone: starts are independent of one another and are
@@ -19,10 +20,12 @@ mod rank;
 mod refine;
 mod robustness;
 mod search;
+mod single;
 mod start;
 
 pub use blocking::Blocker;
 pub use rank::{Ranked, Study};
 pub use robustness::NearestEdge;
 pub use search::{Control, Endings, Progress, Search, SearchError, SizeTally};
+pub use single::{Single, Starts};
 pub use start::Ending;

@@ -142,7 +142,6 @@ impl Search {
         let mut endings = Endings::new();
         let mut sizes: Vec<SizeTally> =
             self.brief.sizes().into_iter().map(SizeTally::new).collect();
-        let t0 = std::time::Instant::now();
         while taken < options.starts {
             let round = taken..(taken + ROUND).min(options.starts);
             let numbers = round.clone();
@@ -172,7 +171,6 @@ impl Search {
                 break;
             }
         }
-        eprintln!("starts {:?}", t0.elapsed());
         let kept = pool.install(|| {
             let (kept, spent) = if archive.has_feasible() {
                 refine(&starter, archive.into_feasible(), options.keep)
@@ -182,9 +180,7 @@ impl Search {
             evaluations += spent;
             kept
         });
-        eprintln!("refined {:?}", t0.elapsed());
         let (layouts, blockers) = rank(&starter, &self.brief, kept, options.keep);
-        eprintln!("ranked {:?}", t0.elapsed());
         Ok(Study {
             layouts,
             blockers,
@@ -196,7 +192,7 @@ impl Search {
         })
     }
 
-    fn starter(&self) -> Starter<'_> {
+    pub(super) fn starter(&self) -> Starter<'_> {
         let problem = |size| DesignProblem::new(&self.plan, &self.brief, size);
         Starter {
             plan: &self.plan,

@@ -86,60 +86,53 @@ impl Starter<'_> {
 
     /// Runs start number `start`: a pure function of the seed and that number.
     pub fn run(&self, start: u64) -> Result {
+        let mut result = self.meet(start);
+        let lowers = |met: &&Candidate| result.ending == Ending::Feasible && !met.x.is_empty();
+        if let Some(met) = result.candidates.first().filter(lowers) {
+            let (improved, spent) = self.improve(met);
+            result.evaluations += spent;
+            if !(met.feasible || improved.feasible) {
+                result.ending = Ending::NotVerified;
+            }
+            result.candidates.push(improved);
+        }
+        result
+    }
+
+    /// The first stage of a start alone. It ends as feasible where the solver's moments are met,
+    /// whatever verification says of the candidate.
+    pub fn meet(&self, start: u64) -> Result {
         let size = self.size_of(start);
         let problem = &self.problems[size];
         let mut meet = problem.with_purpose(Purpose::Meet, TIGHTENING);
-        let (sample, drawn) = self.draw(&mut meet, start);
+        let (sample, mut evaluations) = self.draw(&mut meet, start);
         let Some(sample) = sample else {
             return Result {
                 ending: Ending::NotAssembled,
-                evaluations: drawn,
+                evaluations,
                 candidates: Vec::new(),
             };
         };
-        if sample.is_empty() {
-            // The size of the shock decides everything.
-            let candidate = self.verify(start, size, &sample);
-            let ending = if candidate.feasible {
+        let mut met = sample.is_empty();
+        let mut x = sample;
+        if !met {
+            let mut stage = Feasible::new(FeasibleSettings::default());
+            let outcome = solve(&mut meet, &mut stage, &x);
+            evaluations += count(&outcome);
+            (met, x) = (outcome.violation <= 0.0, outcome.x);
+        }
+        let candidate = self.verify(start, size, &x);
+        // Where nothing is free the size of the shock decides everything; elsewhere narrowed
+        // bands may be missed where the true ones are met.
+        let met = candidate.feasible || (met && !x.is_empty());
+        Result {
+            ending: if met {
                 Ending::Feasible
             } else {
                 Ending::Infeasible
-            };
-            return Result {
-                ending,
-                evaluations: drawn,
-                candidates: vec![candidate],
-            };
-        }
-        let met = solve(
-            &mut meet,
-            &mut Feasible::new(FeasibleSettings::default()),
-            &sample,
-        );
-        let mut evaluations = drawn + count(&met);
-        if met.violation > 0.0 {
-            let candidate = self.verify(start, size, &met.x);
-            // Narrowed bands may be missed where the true ones are met.
-            if !candidate.feasible {
-                return Result {
-                    ending: Ending::Infeasible,
-                    evaluations,
-                    candidates: vec![candidate],
-                };
-            }
-        }
-        let met = self.verify(start, size, &met.x);
-        let (improved, spent) = self.improve(&met);
-        evaluations += spent;
-        let ending = if met.feasible || improved.feasible {
-            Ending::Feasible
-        } else {
-            Ending::NotVerified
-        };
-        Result {
-            ending,
+            },
             evaluations,
-            candidates: vec![met, improved],
+            candidates: vec![candidate],
         }
     }
 
