@@ -185,7 +185,9 @@ impl Brief {
 #[derive(Clone, Copy)]
 struct Names<'l> {
     layout: Option<&'l Layout>,
-    regions: &'l [Arc<Part>],
+    /// The brief's regions; none where some part or region is at fault, so that a name that is
+    /// missing for it is not a fault of its own.
+    regions: Option<&'l [Arc<Part>]>,
 }
 
 impl Names<'_> {
@@ -266,7 +268,7 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
     let regions = self::parts(object.get("regions"), layout);
     let names = Names {
         layout,
-        regions: regions.as_deref().unwrap_or_default(),
+        regions: regions.as_deref().filter(|_| parts.is_some()),
     };
     let free = free::read(&object.get("free"), names);
     let limits = object

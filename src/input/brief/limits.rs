@@ -152,7 +152,7 @@ fn quantity(object: &Object, kind: &str, names: Names) -> Option<LimitQuantity> 
             )
         }
         "coordinate" => coordinate(&node, names),
-        kind => read_clearance(object, kind, names.layout, names.regions)
+        kind => read_clearance(object, kind, names.layout.zip(names.regions))
             .map(|clearance| LimitQuantity::Clearance(Arc::new(clearance))),
     }
 }

@@ -44,19 +44,14 @@ impl Clearance {
     }
 }
 
-/// Reads the clearance that stands under `kind`, of parts and points of `layout` and of
-/// `regions`.
-pub(in crate::input) fn read(
-    object: &Object,
-    kind: &str,
-    layout: Option<&Layout>,
-    regions: &[Arc<Part>],
-) -> Option<Clearance> {
+/// A layout with all its parts, and regions; nothing where they are at fault or not known.
+type Shapes<'s> = Option<(&'s Layout, &'s [Arc<Part>])>;
+
+/// Reads the clearance that stands under `kind`, of the parts, points and regions that are `known`.
+pub(in crate::input) fn read(object: &Object, kind: &str, known: Shapes) -> Option<Clearance> {
     let node = object.get(kind);
     let what = "two parts, or lists of parts, by name";
-    let [first, second] = node
-        .list_of(what)?
-        .map(|side| group(&side, layout, regions));
+    let [first, second] = node.list_of(what)?.map(|side| group(&side, known));
     let relation = if kind == "inside" {
         Relation::Inside
     } else {
@@ -85,18 +80,15 @@ pub(in crate::input) fn read(
 }
 
 /// One name, or a list of one or more.
-fn group(node: &Node, layout: Option<&Layout>, regions: &[Arc<Part>]) -> Option<Vec<Arc<Part>>> {
+fn group(node: &Node, known: Shapes) -> Option<Vec<Arc<Part>>> {
     if node.as_text().is_some() {
-        return part(node, layout, regions).map(|part| vec![part]);
+        return part(node, known).map(|part| vec![part]);
     }
     let items = node.list("the name of a part, or a list of names")?;
     if items.is_empty() {
         return node.fault("one part or more");
     }
-    let parts: Vec<_> = items
-        .iter()
-        .map(|item| part(item, layout, regions))
-        .collect();
+    let parts: Vec<_> = items.iter().map(|item| part(item, known)).collect();
     let parts: Vec<_> = parts.into_iter().collect::<Option<_>>()?;
     for (index, part) in parts.iter().enumerate() {
         if parts[..index].contains(part) {
@@ -106,9 +98,9 @@ fn group(node: &Node, layout: Option<&Layout>, regions: &[Arc<Part>]) -> Option<
     Some(parts)
 }
 
-fn part(node: &Node, layout: Option<&Layout>, regions: &[Arc<Part>]) -> Option<Arc<Part>> {
+fn part(node: &Node, known: Shapes) -> Option<Arc<Part>> {
     let name = node.text("the name of a part or a point")?;
-    let layout = layout?;
+    let (layout, regions) = known?;
     let mut shapes = layout.parts.iter().chain(regions);
     if let Some(part) = shapes.clone().find(|part| part.name == name) {
         return Some(Arc::clone(part));
