@@ -80,6 +80,19 @@ impl<'p> Suspension<'p> {
         self.motion.plan()
     }
 
+    /// The points at full extension.
+    #[must_use]
+    pub fn drawn(&self) -> &[Point<f64>] {
+        self.motion.drawn()
+    }
+
+    /// Whether it assembles and the wheel rises in even steps over the whole motion: cheap, where
+    /// [`find_end`] looks closely.
+    #[must_use]
+    pub fn moves(&self) -> bool {
+        self.sweep.moves(self.bicycle.axle)
+    }
+
     /// The bicycle around the mechanism.
     #[must_use]
     pub fn bicycle(&self) -> &Bicycle {
