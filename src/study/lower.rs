@@ -13,7 +13,7 @@ const ROW_TOLERANCE: f64 = 2e-4;
 
 /// By how much bands are narrowed for what lies between those moments, where a score is first
 /// lowered: more than most curves need. What that costs is won back where a layout is refined.
-const BETWEEN: f64 = 4e-3;
+const BETWEEN: f64 = 6e-3;
 
 /// Least narrowing of the bands after a verification that found something.
 const LEAST_NARROWING: f64 = 1e-6;

@@ -11,7 +11,7 @@ use super::start::{Candidate, Starter, Worker};
 use rayon::prelude::*;
 use std::cmp::Ordering;
 
-/// Places looked into for each layout to be kept.
+/// Places looked into for each layout to be kept, at most.
 const PLACES: usize = 2;
 
 /// How often what comes to be kept is refined; hardly anything is new after the second time.
@@ -76,9 +76,8 @@ pub(super) fn refine(
         state: State::Found,
     });
     let mut pool: Vec<Entry> = entries.collect();
-    let places = starter
-        .alternatives
-        .spread(&in_order(&pool), keep.saturating_mul(PLACES));
+    let most = keep.saturating_mul(PLACES);
+    let places = starter.alternatives.spread(&in_order(&pool), most, keep);
     let mut evaluations = advance(starter, &mut pool, &places, lower);
     for _ in 0..PASSES {
         pool.sort_by(|a, b| order(&a.candidate, &b.candidate));
