@@ -46,12 +46,15 @@ impl Alternatives {
         taken
     }
 
-    /// The same for places to look into: first those twice as far apart.
-    pub fn spread(&self, candidates: &[&Candidate], keep: usize) -> Vec<usize> {
+    /// Places to look into for `keep` layouts: at most `most` whose pivots differ, first those
+    /// twice as far apart; if these are fewer than `keep`, also others up to that.
+    pub fn spread(&self, candidates: &[&Candidate], most: usize, keep: usize) -> Vec<usize> {
         let mut taken = Vec::new();
-        take(candidates, &mut taken, keep, |a, b| {
-            self.by_pivots(a, b) > 2.0 * self.distinct
-        });
+        for apart in [2.0 * self.distinct, self.distinct] {
+            take(candidates, &mut taken, most, |a, b| {
+                self.by_pivots(a, b) > apart
+            });
+        }
         self.add(candidates, &mut taken, keep);
         taken
     }
@@ -146,7 +149,11 @@ mod tests {
             candidate(12.0, 3.0),
         ];
         let all: Vec<&Candidate> = all.iter().collect();
-        assert_eq!(alternatives().spread(&all, 2), [0, 2]);
-        assert_eq!(alternatives().spread(&all, 4), [0, 1, 2]);
+        assert_eq!(alternatives().spread(&all, 2, 2), [0, 2]);
+        assert_eq!(alternatives().spread(&all, 4, 2), [0, 1, 2]);
+        // They lie near one another, but all are wanted.
+        let all = [all[0], all[2], &candidate(12.0, 9.0)];
+        assert_eq!(alternatives().spread(&all, 6, 2), [0, 1]);
+        assert_eq!(alternatives().spread(&all, 6, 3), [0, 1, 2]);
     }
 }

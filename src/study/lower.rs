@@ -1,10 +1,10 @@
 //! Lowering a layout's score, anywhere or in its own neighbourhood.
 
-use super::start::{Candidate, Starter, count, solve};
+use super::start::{Candidate, Worker, count, solve};
 use crate::design::{DesignProblem, Purpose};
 use crate::optimise::{
-    Derivatives, Evaluation, Interval, Minimiser, MinimiserSettings, NotEvaluable, Outcome,
-    Problem, Row, RowWeights,
+    Derivatives, Evaluation, Interval, MinimiserSettings, NotEvaluable, Outcome, Problem, Row,
+    RowWeights,
 };
 
 /// By how much a row may be missed at the moments that the solver looks at, in half widths of a
@@ -13,7 +13,7 @@ const ROW_TOLERANCE: f64 = 2e-4;
 
 /// By how much bands are narrowed for what lies between those moments, where a score is first
 /// lowered: more than most curves need. What that costs is won back where a layout is refined.
-const BETWEEN: f64 = 4e-3;
+const BETWEEN: f64 = 6e-3;
 
 /// Least narrowing of the bands after a verification that found something.
 const LEAST_NARROWING: f64 = 1e-6;
@@ -26,7 +26,7 @@ const VERIFICATIONS: usize = 4;
 
 /// Settings of the stage that lowers the score. A run ends where it would gain no more than
 /// some 1e-3 of the score.
-const SCORE: MinimiserSettings = MinimiserSettings {
+pub(super) const SCORE: MinimiserSettings = MinimiserSettings {
     row_tolerance: ROW_TOLERANCE,
     step_tolerance: 1e-9,
     fall_tolerance: 1e-4,
@@ -61,10 +61,10 @@ pub(super) struct Lowered {
     pub evaluations: u64,
 }
 
-impl Starter<'_> {
+impl Worker<'_, '_> {
     /// Lowers the score from where everything is met; gives the better of both and the
     /// evaluations spent.
-    pub fn improve(&self, met: &Candidate) -> (Candidate, u64) {
+    pub fn improve(&mut self, met: &Candidate) -> (Candidate, u64) {
         let Some(Lowered {
             layout,
             evaluations,
@@ -86,25 +86,25 @@ impl Starter<'_> {
     /// limit), and verifies; where verification fails, again with bands narrowed by what was
     /// missing. `None` where the start cannot be evaluated.
     pub fn lower(
-        &self,
+        &mut self,
         from: &Candidate,
         within: Option<&Neighbourhood>,
         narrowing: f64,
     ) -> Option<Lowered> {
-        let problem = &self.problems[from.size];
         let mut lowered: Option<Lowered> = None;
         let mut at = from.x.clone();
         let (mut narrowing, mut evaluations) = (narrowing, 0);
-        let mut score = Nearby::new(problem.with_purpose(Purpose::Score, 0.0), within);
-        let mut minimiser = Minimiser::new(SCORE);
         for _ in 0..VERIFICATIONS {
-            score.narrow(ROW_TOLERANCE + narrowing);
+            let problem = &mut self.problems[from.size];
+            let mut score = Nearby::new(problem, within, ROW_TOLERANCE + narrowing);
             let Some(start) = score.problem.with_slacks(&at) else {
                 break;
             };
-            let outcome = solve(&mut score, &mut minimiser, &start);
+            let outcome = solve(&mut score, &mut self.minimiser, &start);
+            // Only in a neighbourhood are bands narrowed further.
+            let price = within.map_or(0.0, |_| score.price(&outcome, ROW_TOLERANCE + narrowing));
             evaluations += count(&outcome);
-            at = outcome.x[..problem.variables().len()].to_vec();
+            at.copy_from_slice(&outcome.x[..from.x.len()]);
             let layout = self.verify(from.start, from.size, &at);
             let done = layout.feasible;
             // What is narrowed more than it need be is lost to the score.
@@ -112,9 +112,9 @@ impl Starter<'_> {
             let nearer = |best: &Lowered| layout.violation < best.layout.violation;
             if done || lowered.as_ref().is_none_or(nearer) {
                 lowered = Some(Lowered {
-                    price: score.price(&outcome, ROW_TOLERANCE + narrowing),
                     layout,
                     narrowing,
+                    price,
                     evaluations,
                 });
             }
@@ -130,14 +130,20 @@ impl Starter<'_> {
     }
 }
 
-/// A problem whose free coordinates stay in a neighbourhood.
-struct Nearby<'p> {
-    problem: DesignProblem<'p>,
+/// The problem of lowering a score with free coordinates that stay in a neighbourhood.
+struct Nearby<'w, 'p> {
+    problem: &'w mut DesignProblem<'p>,
     bounds: Vec<Interval>,
 }
 
-impl<'p> Nearby<'p> {
-    fn new(problem: DesignProblem<'p>, within: Option<&Neighbourhood>) -> Self {
+impl<'w, 'p> Nearby<'w, 'p> {
+    /// With all bands narrower than the brief's by `narrowing`.
+    fn new(
+        problem: &'w mut DesignProblem<'p>,
+        within: Option<&Neighbourhood>,
+        narrowing: f64,
+    ) -> Self {
+        problem.set_purpose(Purpose::Score, narrowing);
         let mut bounds = problem.bounds().to_vec();
         if let Some(Neighbourhood { about, distance }) = within {
             let variables = problem.variables().iter().zip(about);
@@ -150,14 +156,6 @@ impl<'p> Nearby<'p> {
         Self { problem, bounds }
     }
 
-    /// Makes all bands narrower than the brief's by `narrowing`.
-    fn narrow(&mut self, narrowing: f64) {
-        self.problem.set_purpose(Purpose::Score, narrowing);
-        // Those of the free coordinates stay, those of the slack variables are bands.
-        let slacks = self.problem.variables().len()..;
-        self.bounds[slacks.clone()].copy_from_slice(&self.problem.bounds()[slacks]);
-    }
-
     /// What it costs the objective, to first order, to make bands narrower still.
     fn price(&mut self, outcome: &Outcome, narrowing: f64) -> f64 {
         let slacks = self.problem.variables().len()..;
@@ -166,9 +164,9 @@ impl<'p> Nearby<'p> {
             rows.chain(problem.bounds()[slacks.clone()].iter().copied())
                 .collect()
         };
-        let now = bands(&self.problem);
+        let now = bands(self.problem);
         self.problem.set_purpose(Purpose::Score, narrowing + PRICED);
-        let then = bands(&self.problem);
+        let then = bands(self.problem);
         let multipliers = outcome.row_multipliers.iter();
         let multipliers = multipliers.chain(&outcome.bound_multipliers[slacks.clone()]);
         let mut price = 0.0;
@@ -183,7 +181,7 @@ impl<'p> Nearby<'p> {
     }
 }
 
-impl Problem for Nearby<'_> {
+impl Problem for Nearby<'_, '_> {
     fn bounds(&self) -> &[Interval] {
         &self.bounds
     }

@@ -7,11 +7,11 @@
 
 use super::archive::{order, step, step_end};
 use super::lower::Neighbourhood;
-use super::start::{Candidate, Starter};
+use super::start::{Candidate, Starter, Worker};
 use rayon::prelude::*;
 use std::cmp::Ordering;
 
-/// Places looked into for each layout to be kept.
+/// Places looked into for each layout to be kept, at most.
 const PLACES: usize = 2;
 
 /// How often what comes to be kept is refined; hardly anything is new after the second time.
@@ -76,10 +76,9 @@ pub(super) fn refine(
         state: State::Found,
     });
     let mut pool: Vec<Entry> = entries.collect();
-    let places = starter
-        .alternatives
-        .spread(&in_order(&pool), keep.saturating_mul(PLACES));
-    let mut evaluations = advance(&mut pool, &places, |entry| lower(starter, entry));
+    let most = keep.saturating_mul(PLACES);
+    let places = starter.alternatives.spread(&in_order(&pool), most, keep);
+    let mut evaluations = advance(starter, &mut pool, &places, lower);
     for _ in 0..PASSES {
         pool.sort_by(|a, b| order(&a.candidate, &b.candidate));
         let kept = starter.alternatives.distinct(&in_order(&pool), keep);
@@ -88,7 +87,7 @@ pub(super) fn refine(
         if open.is_empty() {
             break;
         }
-        evaluations += advance(&mut pool, &open, |entry| finish(starter, entry));
+        evaluations += advance(starter, &mut pool, &open, finish);
     }
     pool.sort_by(|a, b| order(&a.candidate, &b.candidate));
     let kept = starter.alternatives.distinct(&in_order(&pool), keep);
@@ -103,13 +102,17 @@ fn in_order(pool: &[Entry]) -> Vec<&Candidate> {
 /// Puts what `improve` makes of the chosen entries in their place, and gives the evaluations
 /// spent.
 fn advance(
+    starter: &Starter,
     pool: &mut [Entry],
     chosen: &[usize],
-    improve: impl Fn(&Entry) -> (Entry, u64) + Sync,
+    improve: impl Fn(&mut Worker, &Entry) -> (Entry, u64) + Sync,
 ) -> u64 {
     let improved: Vec<_> = chosen
         .par_iter()
-        .map(|&index| improve(&pool[index]))
+        .map_init(
+            || Worker::new(starter),
+            |worker, &index| improve(worker, &pool[index]),
+        )
         .collect();
     let mut evaluations = 0;
     for (&index, (entry, spent)) in chosen.iter().zip(improved) {
@@ -120,9 +123,9 @@ fn advance(
 }
 
 /// The best of the entry's neighbourhood.
-fn lower(starter: &Starter, entry: &Entry) -> (Entry, u64) {
+fn lower(worker: &mut Worker, entry: &Entry) -> (Entry, u64) {
     let mut entry = entry.clone();
-    let lowered = starter.lower(&entry.candidate, Some(&entry.within), 0.0);
+    let lowered = worker.lower(&entry.candidate, Some(&entry.within), 0.0);
     let evaluations = lowered.as_ref().map_or(0, |lowered| lowered.evaluations);
     entry.state = State::Done;
     if let Some(lowered) = lowered.filter(|lowered| lowered.layout.feasible) {
@@ -139,9 +142,9 @@ fn lower(starter: &Starter, entry: &Entry) -> (Entry, u64) {
 
 /// The most forgiving layout of the entry's neighbourhood whose score is on the same step as that
 /// of the best: the one with the bands narrowed most.
-fn finish(starter: &Starter, entry: &Entry) -> (Entry, u64) {
+fn finish(worker: &mut Worker, entry: &Entry) -> (Entry, u64) {
     let (mut entry, mut evaluations) = match entry.state {
-        State::Found => lower(starter, entry),
+        State::Found => lower(worker, entry),
         State::Best { .. } | State::Done => (entry.clone(), 0),
     };
     let state = std::mem::replace(&mut entry.state, State::Done);
@@ -154,7 +157,7 @@ fn finish(starter: &Starter, entry: &Entry) -> (Entry, u64) {
         if more < LEAST {
             break;
         }
-        let found = starter.lower(&best, Some(&entry.within), narrowing + more);
+        let found = worker.lower(&best, Some(&entry.within), narrowing + more);
         evaluations += found.as_ref().map_or(0, |found| found.evaluations);
         let kept =
             found.filter(|found| found.layout.feasible && step(&found.layout) <= step(&best));

@@ -4,7 +4,7 @@ use super::alternatives::Alternatives;
 use super::archive::Archive;
 use super::rank::{Study, rank};
 use super::refine::refine;
-use super::start::{Candidate, Ending, Result as StartResult, Starter, count, solve};
+use super::start::{Candidate, Ending, Result as StartResult, Starter, Worker, count, solve};
 use crate::curves::Bicycle;
 use crate::design::{DesignProblem, Purpose};
 use crate::input::{Brief, Faults, ShockSize};
@@ -149,7 +149,7 @@ impl Search {
             let results: Vec<StartResult> = pool.install(|| {
                 round
                     .into_par_iter()
-                    .map(|start| starter.run(start))
+                    .map_init(|| Worker::new(&starter), Worker::run)
                     .collect()
             });
             for (start, result) in numbers.zip(results) {
@@ -222,17 +222,18 @@ fn near(starter: &Starter, mut archive: Archive, keep: usize) -> (Vec<Candidate>
     let nearer: Vec<_> = distinct(&archive, NEARED)
         .into_par_iter()
         .filter_map(|candidate| {
-            let problem = &starter.problems[candidate.size];
-            let mut nearest = problem.with_purpose(Purpose::Nearest, 0.0);
-            let from = nearest.with_slacks(&candidate.x)?;
+            let mut worker = Worker::new(starter);
+            let problem = &mut worker.problems[candidate.size];
+            problem.set_purpose(Purpose::Nearest, 0.0);
+            let from = problem.with_slacks(&candidate.x)?;
             let settings = MinimiserSettings {
                 budget: 300,
                 ..MinimiserSettings::default()
             };
-            let outcome = solve(&mut nearest, &mut Minimiser::new(settings), &from);
+            let outcome = solve(problem, &mut Minimiser::new(settings), &from);
             let x = &outcome.x[..problem.variables().len()];
             let spent = count(&outcome);
-            Some((starter.verify(candidate.start, candidate.size, x), spent))
+            Some((worker.verify(candidate.start, candidate.size, x), spent))
         })
         .collect();
     let mut evaluations = 0;

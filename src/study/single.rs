@@ -1,14 +1,12 @@
 //! The starts of a search one at a time, to see what each costs and brings.
 
 use super::search::Search;
-use super::start::{Candidate, Starter};
+use super::start::{Candidate, Worker};
 use crate::number::Point;
 
 /// The starts of a search.
 #[derive(Debug)]
-pub struct Starts<'s> {
-    starter: Starter<'s>,
-}
+pub struct Starts<'s, 'p>(Worker<'s, 'p>);
 
 /// A layout that a start came by.
 #[derive(Clone, Debug)]
@@ -22,29 +20,25 @@ pub struct Single {
 }
 
 impl Search {
-    /// The starts of this search, to be run one at a time.
-    #[must_use]
-    pub fn starts(&self) -> Starts<'_> {
-        Starts {
-            starter: self.starter(),
-        }
+    /// Lends the starts of this search, to be run one at a time.
+    pub fn with_starts<R>(&self, using: impl FnOnce(&mut Starts) -> R) -> R {
+        let starter = self.starter();
+        using(&mut Starts(Worker::new(&starter)))
     }
 }
 
-impl Starts<'_> {
+impl Starts<'_, '_> {
     /// The layout as start number `number` first meets everything, if it assembles, and the
     /// evaluations spent.
-    #[must_use]
-    pub fn meet(&self, number: u64) -> (Option<Single>, u64) {
-        let result = self.starter.meet(number);
+    pub fn meet(&mut self, number: u64) -> (Option<Single>, u64) {
+        let result = self.0.meet(number);
         (result.candidates.first().map(told), result.evaluations)
     }
 
     /// All layouts of start number `number`, the one with its score lowered last, and the
     /// evaluations spent.
-    #[must_use]
-    pub fn run(&self, number: u64) -> (Vec<Single>, u64) {
-        let result = self.starter.run(number);
+    pub fn run(&mut self, number: u64) -> (Vec<Single>, u64) {
+        let result = self.0.run(number);
         let layouts = result.candidates.iter().map(told);
         (layouts.collect(), result.evaluations)
     }

@@ -1,6 +1,7 @@
 //! One start: a sample is drawn, solved and verified.
 
 use super::alternatives::Alternatives;
+use super::lower::SCORE;
 use super::robustness::{NearestEdge, nearest_edge};
 use crate::curves::{Bicycle, Suspension};
 use crate::design::{Assessment, DesignProblem, Purpose, RowSource};
@@ -8,7 +9,8 @@ use crate::input::{Limit, ObjectiveSet};
 use crate::mechanism::{Plan, find_end};
 use crate::number::Point;
 use crate::optimise::{
-    Evaluation, Feasible, FeasibleSettings, Outcome, Problem, place, run, unit_cube_point,
+    Derivatives, Evaluation, Feasible, FeasibleSettings, Minimiser, Outcome, Problem, place, run,
+    unit_cube_point,
 };
 use serde::Serialize;
 
@@ -84,8 +86,42 @@ impl Starter<'_> {
         usize::try_from(start % self.problems.len() as u64).unwrap_or(0)
     }
 
+    /// Takes over what a candidate is worth.
+    pub fn apply(&self, assessment: &Assessment, candidate: &mut Candidate) {
+        let construction = self.problems[candidate.size].construction();
+        let outside = construction.outside_box(&candidate.points);
+        candidate.score = assessment.score();
+        candidate.violation = assessment.violation().max(outside);
+        candidate.feasible = assessment.feasible() && outside <= 0.0;
+    }
+}
+
+/// A starter with memory of its own, for one thread; what it gives does not depend on what it
+/// gave before.
+#[derive(Debug)]
+pub(super) struct Worker<'s, 'p> {
+    pub starter: &'s Starter<'p>,
+    pub problems: Vec<DesignProblem<'p>>,
+    feasible: Feasible,
+    pub minimiser: Minimiser,
+    values: Evaluation,
+    slopes: Derivatives,
+}
+
+impl<'s, 'p> Worker<'s, 'p> {
+    pub fn new(starter: &'s Starter<'p>) -> Self {
+        Self {
+            starter,
+            problems: starter.problems.clone(),
+            feasible: Feasible::new(FeasibleSettings::default()),
+            minimiser: Minimiser::new(SCORE),
+            values: Evaluation::default(),
+            slopes: Derivatives::default(),
+        }
+    }
+
     /// Runs start number `start`: a pure function of the seed and that number.
-    pub fn run(&self, start: u64) -> Result {
+    pub fn run(&mut self, start: u64) -> Result {
         let mut result = self.meet(start);
         let lowers = |met: &&Candidate| result.ending == Ending::Feasible && !met.x.is_empty();
         if let Some(met) = result.candidates.first().filter(lowers) {
@@ -101,11 +137,10 @@ impl Starter<'_> {
 
     /// The first stage of a start alone. It ends as feasible where the solver's moments are met,
     /// whatever verification says of the candidate.
-    pub fn meet(&self, start: u64) -> Result {
-        let size = self.size_of(start);
-        let problem = &self.problems[size];
-        let mut meet = problem.with_purpose(Purpose::Meet, TIGHTENING);
-        let (sample, mut evaluations) = self.draw(&mut meet, start);
+    pub fn meet(&mut self, start: u64) -> Result {
+        let size = self.starter.size_of(start);
+        self.problems[size].set_purpose(Purpose::Meet, TIGHTENING);
+        let (sample, mut evaluations) = self.draw(size, start);
         let Some(sample) = sample else {
             return Result {
                 ending: Ending::NotAssembled,
@@ -116,8 +151,7 @@ impl Starter<'_> {
         let mut met = sample.is_empty();
         let mut x = sample;
         if !met {
-            let mut stage = Feasible::new(FeasibleSettings::default());
-            let outcome = solve(&mut meet, &mut stage, &x);
+            let outcome = solve(&mut self.problems[size], &mut self.feasible, &x);
             evaluations += count(&outcome);
             (met, x) = (outcome.violation <= 0.0, outcome.x);
         }
@@ -138,20 +172,20 @@ impl Starter<'_> {
 
     /// The first sample of this start that assembles with some margin and moves the wheel up
     /// throughout: from where it moves down few starts come back.
-    fn draw(&self, problem: &mut DesignProblem, start: u64) -> (Option<Vec<f64>>, u64) {
-        let mut values = Evaluation::default();
+    fn draw(&mut self, size: usize, start: u64) -> (Option<Vec<f64>>, u64) {
+        let (problem, values) = (&mut self.problems[size], &mut self.values);
         values.resize(problem);
         for draw in 0..DRAWS {
             let mut sample = vec![0.0; problem.variables().len()];
             unit_cube_point(
-                self.seed,
+                self.starter.seed,
                 start.wrapping_mul(DRAWS).wrapping_add(draw),
                 &mut sample,
             );
             place(&mut sample, problem.bounds(), 1.0);
             if problem.margin(&sample) > LEAST_MARGIN
                 && values.fill(problem, &sample).is_ok()
-                && moves(problem, &values)
+                && moves(problem, values)
             {
                 return (Some(sample), draw + 1);
             }
@@ -160,8 +194,15 @@ impl Starter<'_> {
     }
 
     /// What the layout with variables `x` is worth, of the continuous curves.
-    pub fn verify(&self, start: u64, size: usize, x: &[f64]) -> Candidate {
-        let problem = &self.problems[size];
+    pub fn verify(&mut self, start: u64, size: usize, x: &[f64]) -> Candidate {
+        let Starter {
+            plan,
+            bicycle,
+            objectives,
+            limits,
+            ..
+        } = self.starter;
+        let problem = &mut self.problems[size];
         let points = problem.construction().points(x);
         let stroke = problem.construction().size().stroke;
         let mut candidate = Candidate {
@@ -174,30 +215,20 @@ impl Starter<'_> {
             violation: f64::INFINITY,
             edge: None,
         };
-        let axle = self.bicycle.axle_point();
+        let axle = bicycle.axle_point();
         if !problem.construction().reaches(&candidate.points)
-            || find_end(self.plan, &candidate.points, stroke, axle).is_some()
+            || find_end(plan, &candidate.points, stroke, axle).is_some()
         {
             return candidate;
         }
-        let suspension =
-            Suspension::assembled(self.plan, self.bicycle.clone(), &candidate.points, stroke);
-        let sets: Vec<&ObjectiveSet> = self.objectives.iter().collect();
-        let assessment = Assessment::new(&suspension, &sets, &self.limits);
-        self.apply(&assessment, &mut candidate);
+        let suspension = Suspension::assembled(plan, bicycle.clone(), &candidate.points, stroke);
+        let sets: Vec<&ObjectiveSet> = objectives.iter().collect();
+        let assessment = Assessment::new(&suspension, &sets, limits);
+        self.starter.apply(&assessment, &mut candidate);
         if candidate.feasible {
-            candidate.edge = nearest_edge(problem, x);
+            candidate.edge = nearest_edge(problem, x, &mut self.values, &mut self.slopes);
         }
         candidate
-    }
-
-    /// Takes over what a candidate is worth.
-    pub fn apply(&self, assessment: &Assessment, candidate: &mut Candidate) {
-        let construction = self.problems[candidate.size].construction();
-        let outside = construction.outside_box(&candidate.points);
-        candidate.score = assessment.score();
-        candidate.violation = assessment.violation().max(outside);
-        candidate.feasible = assessment.feasible() && outside <= 0.0;
     }
 }
 
