@@ -54,6 +54,17 @@ pub enum Command {
         after_help = "Example:\n  pivotwright compare known.layout.json candidate.layout.json"
     )]
     Compare(CompareArguments),
+    /// Tell what changes by how much per mm of each pivot coordinate
+    ///
+    /// Reads one layout. Prints by how much every reported number changes per mm of each
+    /// coordinate (exact derivatives), the most influential first, and for each pivot the
+    /// direction that matters most and the one in which it moves most freely. With objective
+    /// files the residuals of their targets too; with a brief its targets, and its own free
+    /// coordinates instead of every point's.
+    #[command(after_help = "Examples:
+  pivotwright sensitivity trail.layout.json --objectives rate.objectives.json
+  pivotwright sensitivity trail.run/layouts/01.json --brief trail.brief.json --format csv")]
+    Sensitivity(SensitivityArguments),
     /// Check files and say what they hold
     ///
     /// Reads layouts, objective sets and briefs, told apart by their names, else by their keys.
@@ -142,6 +153,33 @@ pub enum CompareFormat {
     Table,
     /// Each layout's numbers and all differences
     Json,
+}
+
+/// Arguments of `sensitivity`.
+#[derive(Clone, Debug, Args)]
+pub struct SensitivityArguments {
+    /// The layout, or - for stdin
+    pub layout: PathBuf,
+    /// Objective files whose targets count
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub objectives: Vec<PathBuf>,
+    /// A brief about this linkage, whose targets and free coordinates are taken
+    #[arg(long, value_name = "FILE")]
+    pub brief: Option<PathBuf>,
+    /// Form of the output; json and csv give every number in full
+    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
+    pub format: TableFormat,
+}
+
+/// Forms of the output of commands that print a table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum TableFormat {
+    /// For reading
+    Table,
+    /// Everything
+    Json,
+    /// One table, a row a line
+    Csv,
 }
 
 /// Arguments of `check`.

@@ -11,11 +11,13 @@ mod check;
 mod compare;
 mod curves;
 pub mod files;
+mod judged;
 mod output;
 mod progress;
 mod run_folder;
 mod schema;
 mod search;
+mod sensitivity;
 
 use crate::input::Faults;
 use args::{Arguments, Command};
@@ -71,6 +73,7 @@ fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
         Command::Search(arguments) => search::run(arguments),
         Command::Curves(arguments) => curves::run(arguments),
         Command::Compare(arguments) => compare::run(arguments),
+        Command::Sensitivity(arguments) => sensitivity::run(arguments),
         Command::Check(arguments) => check::run(arguments),
         Command::Schema(arguments) => schema::run(arguments),
     }

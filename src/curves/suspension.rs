@@ -86,6 +86,18 @@ impl<'p> Suspension<'p> {
         suspension
     }
 
+    /// The compiled plan of the mechanism.
+    #[must_use]
+    pub fn plan(&self) -> &'p Plan {
+        self.motion.plan()
+    }
+
+    /// The points at full extension.
+    #[must_use]
+    pub fn drawn(&self) -> &[Point<f64>] {
+        self.motion.drawn()
+    }
+
     /// The bicycle around the mechanism.
     #[must_use]
     pub fn bicycle(&self) -> &Bicycle {

@@ -7,6 +7,7 @@
 //! - `candidate`: all rows of one candidate.
 //! - [`DesignProblem`]: all of it, as `optimise` asks for it.
 //! - [`Assessment`]: what a layout is worth, of the continuous curves; only this is reported.
+//! - [`measure`]: named numbers of a layout, by value, derivative and sample.
 //! - `arithmetic`: targets that cannot all hold, told before any search.
 
 mod arithmetic;
@@ -14,6 +15,7 @@ mod assessment;
 mod candidate;
 mod construction;
 mod limit_rows;
+pub mod measure;
 mod moments;
 mod problem;
 mod rows;

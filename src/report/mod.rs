@@ -12,6 +12,7 @@ pub mod curves;
 pub mod json;
 pub mod ranking;
 pub mod results;
+pub mod sensitivity;
 pub mod table;
 mod words;
 

@@ -3,6 +3,7 @@
 //! - `start`: one start, from a drawn sample to a verified layout.
 //! - `archive`: what is kept of many, whatever order they come in.
 //! - `robustness`: how far any one pivot may move before something breaks.
+//! - [`sensitivity`]: what changes per mm of each coordinate; [`moves`]: what moves along.
 //! - [`Search`]: rounds of starts over threads, and the ranked [`Study`].
 //!
 //! Results depend on brief and seed alone: starts are independent of one another and are
@@ -10,9 +11,11 @@
 
 mod archive;
 mod blocking;
+pub mod moves;
 mod rank;
 mod robustness;
 mod search;
+pub mod sensitivity;
 mod start;
 
 pub use blocking::Blocker;

@@ -18,6 +18,7 @@ mod published;
 mod reference_layouts;
 mod reference_problem;
 mod search_invariance;
+mod sensitivity;
 mod structure;
 mod target_forms;
 mod trial;
