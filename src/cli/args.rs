@@ -65,6 +65,17 @@ pub enum Command {
   pivotwright sensitivity trail.layout.json --objectives rate.objectives.json
   pivotwright sensitivity trail.run/layouts/01.json --brief trail.brief.json --format csv")]
     Sensitivity(SensitivityArguments),
+    /// Tell how far each point may move before a band breaks
+    ///
+    /// Reads one layout and what it is judged by: objective files, or a brief with its targets and
+    /// limits. Prints for each point of the drawing (a design move) and for each hole on one part
+    /// (an as-built move) how far it may go along +x, -x, +y, -y and in the worst direction, and
+    /// what breaks there. The exit code is 1 when something is missed as drawn.
+    #[command(after_help = "Examples:
+  pivotwright drift trail.run/layouts/01.json --brief trail.brief.json
+  pivotwright drift trail.layout.json --objectives rate.objectives.json --point rocker_pivot
+  pivotwright drift trail.layout.json --brief trail.brief.json --point axle --format csv")]
+    Drift(DriftArguments),
     /// Check files and say what they hold
     ///
     /// Reads layouts, objective sets and briefs, told apart by their names, else by their keys.
@@ -180,6 +191,26 @@ pub enum TableFormat {
     Json,
     /// One table, a row a line
     Csv,
+}
+
+/// Arguments of `drift`.
+#[derive(Clone, Debug, Args)]
+pub struct DriftArguments {
+    /// The layout, or - for stdin
+    pub layout: PathBuf,
+    /// Objective files whose targets are the bands
+    #[arg(long, value_name = "FILE", num_args = 1.., required_unless_present = "brief")]
+    pub objectives: Vec<PathBuf>,
+    /// A brief about this linkage, whose targets and limits are the bands
+    #[arg(long, value_name = "FILE")]
+    pub brief: Option<PathBuf>,
+    /// One point in depth: a polar table of 24 directions; with csv and json the outline of its
+    /// safe region in 360
+    #[arg(long, value_name = "NAME")]
+    pub point: Option<String>,
+    /// Form of the output; json and csv give every number in full
+    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
+    pub format: TableFormat,
 }
 
 /// Arguments of `check`.

@@ -10,6 +10,7 @@ pub mod args;
 mod check;
 mod compare;
 mod curves;
+mod drift;
 pub mod files;
 mod judged;
 mod output;
@@ -74,6 +75,7 @@ fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
         Command::Curves(arguments) => curves::run(arguments),
         Command::Compare(arguments) => compare::run(arguments),
         Command::Sensitivity(arguments) => sensitivity::run(arguments),
+        Command::Drift(arguments) => drift::run(arguments),
         Command::Check(arguments) => check::run(arguments),
         Command::Schema(arguments) => schema::run(arguments),
     }

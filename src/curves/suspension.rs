@@ -5,6 +5,8 @@ use super::state::State;
 use crate::input::{Curve, Fault, Faults, Layout, Place, SagOf};
 use crate::mechanism::{Ending, Motion, MotionEnd, Plan, Pose, find_end};
 use crate::number::{Dual, Point, Scalar, roots};
+use std::cell::RefCell;
+use std::rc::Rc;
 
 /// A number with its derivative by the parameter of the motion.
 type Rate = Dual<f64, 1>;
@@ -22,6 +24,16 @@ pub struct Suspension<'p> {
     pub(super) top: State<f64>,
     pub(super) top_by_parameter: State<Rate>,
     sag: f64,
+    sweeps: RefCell<Vec<Rc<Sweep>>>,
+}
+
+/// A range of the motion looked at in even steps, kept because many curves are looked at in one
+/// range.
+#[derive(Clone, Debug)]
+struct Sweep {
+    from: f64,
+    to: f64,
+    moments: Vec<(Pose<Rate>, State<Rate>)>,
 }
 
 /// A value on a curve and where it stands.
@@ -77,6 +89,7 @@ impl<'p> Suspension<'p> {
             top,
             top_by_parameter,
             sag: 0.0,
+            sweeps: RefCell::default(),
         };
         let sag = suspension.bicycle.sag;
         suspension.sag = match sag.of {
@@ -200,15 +213,7 @@ impl<'p> Suspension<'p> {
         to: f64,
         function: impl Fn(&State<Rate>) -> Rate,
     ) -> Vec<Extreme> {
-        self.turning_points_of_pose(from, to, |pose| {
-            let total_travel = Rate::constant(self.total_travel);
-            function(&State::new(
-                &self.bicycle,
-                &self.motion_by_parameter,
-                pose,
-                total_travel,
-            ))
-        })
+        self.turning_points_of_moment(from, to, |(_, state)| function(state))
     }
 
     /// The same for any function of the points' positions.
@@ -218,27 +223,39 @@ impl<'p> Suspension<'p> {
         to: f64,
         function: impl Fn(&Pose<Rate>) -> Rate,
     ) -> Vec<Extreme> {
-        let mut pose = Pose::new(self.motion.plan());
-        let mut at = |q: f64| {
-            self.motion_by_parameter
-                .pose(Rate::variable(q, 0), &mut pose);
-            let result = function(&pose);
-            (result.value, result.partials[0])
+        self.turning_points_of_moment(from, to, |(pose, _)| function(pose))
+    }
+
+    fn turning_points_of_moment(
+        &self,
+        from: f64,
+        to: f64,
+        function: impl Fn(&(Pose<Rate>, State<Rate>)) -> Rate,
+    ) -> Vec<Extreme> {
+        let sweep = self.sweep(from, to);
+        let mut moment = (Pose::new(self.motion.plan()), State::empty());
+        let slope_at = |q: f64, moment: &mut (Pose<Rate>, State<Rate>)| {
+            self.look(q, moment);
+            function(moment)
         };
-        let (value, mut slope) = at(from);
-        let mut points = vec![Extreme {
-            parameter: from,
-            value,
-        }];
-        for interval in 1..=INTERVALS {
-            let q = from + (to - from) * (f64::from(interval) / f64::from(INTERVALS));
-            let (value, next) = at(q);
-            if slope * next < 0.0 {
-                let low = from + (to - from) * (f64::from(interval - 1) / f64::from(INTERVALS));
-                if let Some(parameter) = roots::bracketed(|q| at(q).1, low, q) {
+        let mut points = Vec::new();
+        let mut slope = 0.0;
+        for (interval, known) in (0..).zip(&sweep.moments) {
+            let at = function(known);
+            let (value, next) = (at.value, at.partials[0]);
+            let q = grid(from, to, interval);
+            if interval == 0 {
+                points.push(Extreme {
+                    parameter: from,
+                    value,
+                });
+            } else if slope * next < 0.0 {
+                let low = grid(from, to, interval - 1);
+                let root = roots::bracketed(|q| slope_at(q, &mut moment).partials[0], low, q);
+                if let Some(parameter) = root {
                     points.push(Extreme {
                         parameter,
-                        value: at(parameter).0,
+                        value: slope_at(parameter, &mut moment).value,
                     });
                 }
             } else if next == 0.0 && interval < INTERVALS {
@@ -256,6 +273,54 @@ impl<'p> Suspension<'p> {
             slope = next;
         }
         points
+    }
+
+    /// Whether it assembles and the wheel rises in even steps over the whole motion: cheap, where
+    /// [`find_end`] looks closely.
+    #[must_use]
+    pub fn moves(&self) -> bool {
+        let axle = self.bicycle.axle;
+        self.sweep(0.0, 1.0)
+            .moments
+            .iter()
+            .all(|(pose, _)| pose.assembles(0) && pose.velocities[axle].y.value > 0.0)
+    }
+
+    /// Pose and state at `q`, with their derivatives by it.
+    fn look(&self, q: f64, (pose, state): &mut (Pose<Rate>, State<Rate>)) {
+        self.motion_by_parameter.pose(Rate::variable(q, 0), pose);
+        let total_travel = Rate::constant(self.total_travel);
+        state.set(&self.bicycle, &self.motion_by_parameter, pose, total_travel);
+    }
+
+    /// The range in even steps, from memory where it was looked at before.
+    fn sweep(&self, from: f64, to: f64) -> Rc<Sweep> {
+        let mut sweeps = self.sweeps.borrow_mut();
+        let known = sweeps
+            .iter()
+            .find(|sweep| sweep.from == from && sweep.to == to);
+        if let Some(sweep) = known {
+            return Rc::clone(sweep);
+        }
+        let moments = (0..=INTERVALS)
+            .map(|interval| {
+                let mut moment = (Pose::new(self.motion.plan()), State::empty());
+                self.look(grid(from, to, interval), &mut moment);
+                moment
+            })
+            .collect();
+        let sweep = Rc::new(Sweep { from, to, moments });
+        sweeps.push(Rc::clone(&sweep));
+        sweep
+    }
+}
+
+/// Where step number `interval` of a range ends.
+fn grid(from: f64, to: f64, interval: u32) -> f64 {
+    if interval == 0 {
+        from
+    } else {
+        from + (to - from) * (f64::from(interval) / f64::from(INTERVALS))
     }
 }
 

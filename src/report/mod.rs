@@ -9,6 +9,7 @@
 pub mod comparison;
 pub mod csv;
 pub mod curves;
+pub mod drift;
 pub mod json;
 pub mod ranking;
 pub mod results;

@@ -4,6 +4,7 @@
 //! - `archive`: what is kept of many, whatever order they come in.
 //! - `robustness`: how far any one pivot may move before something breaks.
 //! - [`sensitivity`]: what changes per mm of each coordinate; [`moves`]: what moves along.
+//! - [`drift`]: how far a point may move before a band breaks.
 //! - [`Search`]: rounds of starts over threads, and the ranked [`Study`].
 //!
 //! Results depend on brief and seed alone: starts are independent of one another and are
@@ -11,6 +12,7 @@
 
 mod archive;
 mod blocking;
+pub mod drift;
 pub mod moves;
 mod rank;
 mod robustness;

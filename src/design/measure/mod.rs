@@ -14,11 +14,13 @@ mod forms;
 mod gradient;
 mod list;
 mod moving;
+mod sampled;
 
 pub use forms::{Form, Spots};
 pub use gradient::{Drawing, Slope, VARIABLES, gradient};
 pub use list::{Aim, aims, reported};
 pub use moving::{Moving, Pin, Spot};
+pub use sampled::{Batch, Lane, Sampled, Sampler};
 
 use crate::curves::Suspension;
 

@@ -6,6 +6,7 @@
 
 mod directions;
 
+pub(crate) use directions::unit;
 pub use directions::{Effect, PivotEffects};
 
 use super::moves::Movable;
