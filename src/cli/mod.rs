@@ -19,6 +19,7 @@ mod run_folder;
 mod schema;
 mod search;
 mod sensitivity;
+mod tolerance;
 
 use crate::input::Faults;
 use args::{Arguments, Command};
@@ -76,6 +77,7 @@ fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
         Command::Compare(arguments) => compare::run(arguments),
         Command::Sensitivity(arguments) => sensitivity::run(arguments),
         Command::Drift(arguments) => drift::run(arguments),
+        Command::Tolerance(arguments) => tolerance::run(arguments),
         Command::Check(arguments) => check::run(arguments),
         Command::Schema(arguments) => schema::run(arguments),
     }

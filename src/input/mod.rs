@@ -17,6 +17,7 @@ pub mod layout;
 pub mod objectives;
 pub mod quantity;
 mod reading;
+pub mod scatter;
 pub mod schema;
 
 pub use brief::{
@@ -30,3 +31,4 @@ pub use layout::{
 };
 pub use objectives::{Cogs, Direction, ObjectiveSet, Place, Quantity, Target, Want};
 pub use quantity::{Curve, Summary};
+pub use scatter::{Distribution, MOST_SCATTER, Scatter};

@@ -24,22 +24,30 @@ pub struct Question<'a> {
     pub missed: &'a [Break],
 }
 
-impl Question<'_> {
-    /// What breaks, in words.
-    fn break_words(&self, part: Break) -> String {
-        match part {
-            Break::Target { objective, index } => self
-                .sets
-                .get(objective)
-                .and_then(|set| set.targets.get(index))
-                .map_or_else(String::new, |target| {
-                    format!("{}, {}", subject_of(target), wanted(&target.want))
-                }),
-            Break::Limit(index) => self.limits.get(index).map_or_else(String::new, |limit| {
-                format!("limit: {}", limit_words(&self.layout.mechanism, limit))
+/// What breaks, in words.
+pub(super) fn break_words(
+    layout: &Layout,
+    sets: &[&ObjectiveSet],
+    limits: &[Limit],
+    part: Break,
+) -> String {
+    match part {
+        Break::Target { objective, index } => sets
+            .get(objective)
+            .and_then(|set| set.targets.get(index))
+            .map_or_else(String::new, |target| {
+                format!("{}, {}", subject_of(target), wanted(&target.want))
             }),
-            Break::Motion => "the motion ends before full stroke".to_owned(),
-        }
+        Break::Limit(index) => limits.get(index).map_or_else(String::new, |limit| {
+            format!("limit: {}", limit_words(&layout.mechanism, limit))
+        }),
+        Break::Motion => "the motion ends before full stroke".to_owned(),
+    }
+}
+
+impl Question<'_> {
+    fn break_words(&self, part: Break) -> String {
+        break_words(self.layout, self.sets, self.limits, part)
     }
 
     fn exit_words(&self, exit: &Exit) -> String {

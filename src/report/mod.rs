@@ -15,6 +15,7 @@ pub mod ranking;
 pub mod results;
 pub mod sensitivity;
 pub mod table;
+pub mod tolerance;
 mod words;
 
 use crate::curves::{Cog, State, Suspension};

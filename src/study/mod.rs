@@ -5,6 +5,7 @@
 //! - `robustness`: how far any one pivot may move before something breaks.
 //! - [`sensitivity`]: what changes per mm of each coordinate; [`moves`]: what moves along.
 //! - [`drift`]: how far a point may move before a band breaks.
+//! - [`tolerance`]: what comes of a layout when its holes are off.
 //! - [`Search`]: rounds of starts over threads, and the ranked [`Study`].
 //!
 //! Results depend on brief and seed alone: starts are independent of one another and are
@@ -19,6 +20,7 @@ mod robustness;
 mod search;
 pub mod sensitivity;
 mod start;
+pub mod tolerance;
 
 pub use blocking::Blocker;
 pub use rank::{Ranked, Study};
