@@ -91,6 +91,25 @@ pub enum Command {
   pivotwright tolerance trail.run/layouts/01.json --brief trail.brief.json --scatter 0.15
   pivotwright tolerance trail.layout.json --objectives rate.objectives.json --scatter-file shop.json")]
     Tolerance(ToleranceArguments),
+    /// Tell what a band that gives way would gain
+    ///
+    /// Reads a brief, and a layout for it or else searches for one. Where the layout meets the
+    /// brief: which bands hold its score, and what a little more room in each would gain. Where
+    /// nothing is feasible: by how much all bands together, and which one alone, must be widened
+    /// so that something is. All of it is solved, not extrapolated.
+    #[command(after_help = "Examples:
+  pivotwright cost trail.brief.json --layout trail.run/layouts/01.json
+  pivotwright cost wishful.brief.json")]
+    Cost(CostArguments),
+    /// Tell how much of one target another costs
+    ///
+    /// Reads a brief. Walks the frontier between two of its targets in layouts that meet the whole
+    /// brief, evenly spread from the best for the first to the best for the second. A target is
+    /// named by its number in the brief, counted through all its objective files, or by words that
+    /// only it has; a wrong one lists them all.
+    #[command(after_help = "Example:
+  pivotwright trade trail.brief.json --between straight 'anti_squat spread 18'")]
+    Trade(TradeArguments),
     /// Check files and say what they hold
     ///
     /// Reads layouts, objective sets and briefs, told apart by their names, else by their keys.
@@ -197,6 +216,15 @@ pub struct SensitivityArguments {
     pub format: TableFormat,
 }
 
+/// What the points that are not moved do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Others {
+    /// They stay
+    Held,
+    /// They are re-optimised, so that everything is met as far as can be; needs --brief
+    Resolved,
+}
+
 /// Forms of the output of commands that print a table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum TableFormat {
@@ -219,6 +247,9 @@ pub struct DriftArguments {
     /// A brief about this linkage, whose targets and limits are the bands
     #[arg(long, value_name = "FILE")]
     pub brief: Option<PathBuf>,
+    /// Whether the other points stay, or may follow within the boxes of the brief
+    #[arg(long, value_enum, default_value_t = Others::Held)]
+    pub others: Others,
     /// One point in depth: a polar table of 24 directions; with csv and json the outline of its
     /// safe region in 360
     #[arg(long, value_name = "NAME")]
@@ -267,6 +298,57 @@ fn radius(text: &str) -> Result<f64, String> {
         Ok(radius) if (0.0..=most).contains(&radius) => Ok(radius),
         _ => Err(format!("expected a radius in mm, 0 to {most}")),
     }
+}
+
+/// Arguments of `cost`.
+#[derive(Clone, Debug, Args)]
+pub struct CostArguments {
+    /// The brief
+    pub brief: PathBuf,
+    /// Layouts for the brief, the one to look at first; where it misses something, all are
+    /// starts [default: those of a search]
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub layout: Vec<PathBuf>,
+    /// Number of starts of the search, where one is made
+    #[arg(long, value_name = "N", default_value_t = 400)]
+    #[arg(value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+    pub starts: u64,
+    /// Form of the output; json gives every number in full
+    #[arg(long, value_enum, default_value_t = JsonFormat::Table)]
+    pub format: JsonFormat,
+}
+
+/// Forms of the output of commands whose answer is no single table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum JsonFormat {
+    /// For reading
+    Table,
+    /// Everything
+    Json,
+}
+
+/// Arguments of `trade`.
+#[derive(Clone, Debug, Args)]
+pub struct TradeArguments {
+    /// The brief
+    pub brief: PathBuf,
+    /// Two of its targets, by number or by words
+    #[arg(long, value_name = "TARGET", num_args = 2, required = true)]
+    pub between: Vec<String>,
+    /// Number of layouts along the frontier
+    #[arg(long, value_name = "N", default_value_t = 15)]
+    #[arg(value_parser = clap::value_parser!(u16).range(3..=200))]
+    pub points: u16,
+    /// Number of starts of the search for layouts to begin with
+    #[arg(long, value_name = "N", default_value_t = 400)]
+    #[arg(value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+    pub starts: u64,
+    /// Folder for the layouts and the table; it must not exist or be empty
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Form of the output; json and csv give every number in full
+    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
+    pub format: TableFormat,
 }
 
 /// Arguments of `check`.

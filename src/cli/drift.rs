@@ -1,12 +1,13 @@
 //! `drift`: how far points may move before a band breaks.
 
-use super::args::{DriftArguments, TableFormat};
+use super::args::{DriftArguments, Others, TableFormat};
 use super::judged::Judged;
 use super::{Outcome, files, print};
 use crate::curves::Suspension;
 use crate::input::{Fault, Faults, Layout, PointId};
 use crate::report::drift as report;
-use crate::study::drift::{Drift, Moved, Region};
+use crate::study::drift::{Drift, Moved, Region, resolved};
+use anyhow::bail;
 
 /// Directions of a polar table.
 const POLAR: usize = 24;
@@ -28,6 +29,9 @@ pub(super) fn run(arguments: &DriftArguments) -> anyhow::Result<Outcome> {
     };
     let suspension = Suspension::new(&judged.plan, &judged.file, layout)?;
     files::warn_of(&judged.file, layout, &suspension);
+    if arguments.others == Others::Resolved {
+        return resolve(arguments, &judged, point);
+    }
     let drift = Drift::new(layout, &suspension, &sets, limits);
     let question = report::Question {
         layout,
@@ -56,6 +60,33 @@ pub(super) fn run(arguments: &DriftArguments) -> anyhow::Result<Outcome> {
     } else {
         Outcome::NotMet
     })
+}
+
+/// The same where the other points may follow.
+fn resolve(
+    arguments: &DriftArguments,
+    judged: &Judged,
+    point: Option<PointId>,
+) -> anyhow::Result<Outcome> {
+    let Some(brief) = &judged.brief else {
+        bail!("--others resolved: found no --brief, expected one that says what else may move");
+    };
+    let mut brief = brief.clone();
+    brief.objectives.clone_from(&judged.sets);
+    let points: Vec<PointId> = match point {
+        Some(point) => vec![point],
+        None => brief.free.iter().map(|free| free.point).collect(),
+    };
+    let drifts = resolved(&judged.plan, &brief, &points);
+    match arguments.format {
+        TableFormat::Table => print(&report::resolved_text(&brief, &drifts))?,
+        TableFormat::Json => print(&report::resolved_json(&brief, &drifts))?,
+        TableFormat::Csv => print(&report::resolved_csv(&brief, &drifts))?,
+    }
+    let met = drifts
+        .iter()
+        .any(|drift| drift.worst.holds.is_none() || drift.worst.distance > 0.0);
+    Ok(if met { Outcome::Met } else { Outcome::NotMet })
 }
 
 /// The point of that name.

@@ -75,22 +75,34 @@ fn retarget(
     layout: &Layout,
 ) -> Result<Brief, Faults> {
     let mut brief = read.brief;
-    if let Some(difference) = difference(&brief.layout.mechanism, &layout.mechanism) {
-        let brief_file = path.map_or_else(String::new, |path| path.display().to_string());
-        let fault = Fault::new(
-            file,
-            "mechanism",
-            difference,
-            format!(
-                "the linkage of {}, which {brief_file} is about, with points moved at most",
-                read.layout_file
-            ),
-        );
-        return Err(fault.into());
-    }
+    let path = path.unwrap_or(Path::new(""));
+    require_same_linkage(&brief, &read.layout_file, path, file, layout)?;
     brief.layout = layout.clone();
     brief.shock_sizes.clear();
     Ok(brief)
+}
+
+/// That `layout` is the linkage that the brief is about.
+///
+/// # Errors
+/// How they differ.
+pub(super) fn require_same_linkage(
+    brief: &Brief,
+    layout_file: &str,
+    brief_path: &Path,
+    file: &str,
+    layout: &Layout,
+) -> Result<(), Faults> {
+    match difference(&brief.layout.mechanism, &layout.mechanism) {
+        None => Ok(()),
+        Some(difference) => {
+            let expected = format!(
+                "the linkage of {layout_file}, which {} is about, with points moved at most",
+                brief_path.display()
+            );
+            Err(Fault::new(file, "mechanism", difference, expected).into())
+        }
+    }
 }
 
 /// How two linkages differ in structure, if they do.

@@ -9,6 +9,7 @@
 pub mod args;
 mod check;
 mod compare;
+mod cost;
 mod curves;
 mod drift;
 pub mod files;
@@ -20,6 +21,7 @@ mod schema;
 mod search;
 mod sensitivity;
 mod tolerance;
+mod trade;
 
 use crate::input::Faults;
 use args::{Arguments, Command};
@@ -78,6 +80,8 @@ fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
         Command::Sensitivity(arguments) => sensitivity::run(arguments),
         Command::Drift(arguments) => drift::run(arguments),
         Command::Tolerance(arguments) => tolerance::run(arguments),
+        Command::Cost(arguments) => cost::run(arguments),
+        Command::Trade(arguments) => trade::run(arguments),
         Command::Check(arguments) => check::run(arguments),
         Command::Schema(arguments) => schema::run(arguments),
     }

@@ -1,12 +1,12 @@
 //! How far points may move before a band breaks, for a person and for machines.
 
 use super::curves::{subject_of, wanted};
-use super::ranking::limit_words;
+use super::ranking::{limit_words, source_words};
 use super::sensitivity::name;
 use super::table::{Table, fixed};
 use super::{CAUTION, json as machine, words};
-use crate::input::{BodyId, Layout, Limit, ObjectiveSet};
-use crate::study::drift::{Break, Exit, MoveKind, Region};
+use crate::input::{BodyId, Brief, Layout, Limit, ObjectiveSet};
+use crate::study::drift::{Break, Exit, MoveKind, Region, ResolvedDrift, ResolvedExit};
 use crate::study::sensitivity::unit;
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -269,6 +269,96 @@ pub fn csv(question: &Question, regions: &[Region]) -> String {
                 "{point},{kind},{body},{ray},{},{},{},{},\"{breaks}\"",
                 exit.direction, exit.distance, corner.x, corner.y
             );
+        }
+    }
+    text
+}
+
+/// Drifts where the other points may follow.
+#[must_use]
+pub fn resolved_text(brief: &Brief, drifts: &[ResolvedDrift]) -> String {
+    let mut text = format!(
+        "{}\n\nDesign moves: how far each point may go, mm, if the other free points of the brief \
+         follow\n\n",
+        brief.layout.name
+    );
+    let mut table = Table::new(1);
+    let headings = [
+        "",
+        "+x",
+        "-x",
+        "+y",
+        "-y",
+        "worst",
+        "towards",
+        "what holds it back there",
+    ];
+    table.row(headings.map(String::from));
+    for drift in drifts {
+        let mut row = vec![name(&brief.layout, drift.point).to_owned()];
+        row.extend(drift.axes.iter().map(resolved_distance));
+        row.push(resolved_distance(&drift.worst));
+        row.push(fixed(drift.worst.direction, 0));
+        row.push(holds(brief, &drift.worst));
+        table.row(row);
+    }
+    let _ = write!(text, "{table}");
+    text += "\n\
+Each distance is that of a layout that meets everything, verified on its continuous\n\
+curves; the point itself may leave the box that the brief gives it, the others not.\n";
+    let _ = writeln!(text, "{CAUTION}");
+    text
+}
+
+fn resolved_distance(exit: &ResolvedExit) -> String {
+    if exit.holds.is_some() {
+        fixed(exit.distance, 2)
+    } else {
+        format!("> {}", fixed(exit.distance, 0))
+    }
+}
+
+fn holds(brief: &Brief, exit: &ResolvedExit) -> String {
+    exit.holds.map_or_else(
+        || "nothing within reach".to_owned(),
+        |source| source_words(brief, source),
+    )
+}
+
+/// The same, every number in full.
+#[must_use]
+pub fn resolved_json(brief: &Brief, drifts: &[ResolvedDrift]) -> String {
+    let exit = |exit: &ResolvedExit| {
+        let points = brief.layout.mechanism.points.iter().zip(&exit.points);
+        let points: serde_json::Map<String, Value> = points
+            .map(|(point, place)| (point.name.clone(), json!([place.x, place.y])))
+            .collect();
+        json!({"direction": exit.direction, "distance": exit.distance,
+               "holds": exit.holds.map(|source| source_words(brief, source)), "points": points})
+    };
+    let drifts: Vec<Value> = drifts
+        .iter()
+        .map(|drift| {
+            let [right, left, up, down] = &drift.axes;
+            json!({"point": name(&brief.layout, drift.point),
+                   "axes": {"+x": exit(right), "-x": exit(left), "+y": exit(up), "-y": exit(down)},
+                   "worst": exit(&drift.worst)})
+        })
+        .collect();
+    machine::text(&json!({"name": brief.layout.name, "drifts": drifts}))
+}
+
+/// The same as rows.
+#[must_use]
+pub fn resolved_csv(brief: &Brief, drifts: &[ResolvedDrift]) -> String {
+    let mut text = "point,ray,direction,distance,holds\n".to_owned();
+    for drift in drifts {
+        let point = name(&brief.layout, drift.point);
+        let rays = ["+x", "-x", "+y", "-y"].into_iter().zip(&drift.axes);
+        for (ray, exit) in rays.chain([("worst", &drift.worst)]) {
+            let words = holds(brief, exit).replace('"', "\"\"");
+            let (direction, distance) = (exit.direction, exit.distance);
+            let _ = writeln!(text, "{point},{ray},{direction},{distance},\"{words}\"");
         }
     }
     text

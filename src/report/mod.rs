@@ -7,6 +7,7 @@
 //! What a person reads is rounded, and ends in [`CAUTION`].
 
 pub mod comparison;
+pub mod cost;
 pub mod csv;
 pub mod curves;
 pub mod drift;
@@ -16,6 +17,7 @@ pub mod results;
 pub mod sensitivity;
 pub mod table;
 pub mod tolerance;
+pub mod trade;
 mod words;
 
 use crate::curves::{Cog, State, Suspension};

@@ -6,6 +6,7 @@
 //! - [`sensitivity`]: what changes per mm of each coordinate; [`moves`]: what moves along.
 //! - [`drift`]: how far a point may move before a band breaks.
 //! - [`tolerance`]: what comes of a layout when its holes are off.
+//! - [`cost`]: what a band that gives way would gain; [`trade`]: what one target costs another.
 //! - [`Search`]: rounds of starts over threads, and the ranked [`Study`].
 //!
 //! Results depend on brief and seed alone: starts are independent of one another and are
@@ -13,14 +14,17 @@
 
 mod archive;
 mod blocking;
+pub mod cost;
 pub mod drift;
 pub mod moves;
 mod rank;
+mod relaxed;
 mod robustness;
 mod search;
 pub mod sensitivity;
 mod start;
 pub mod tolerance;
+pub mod trade;
 
 pub use blocking::Blocker;
 pub use rank::{Ranked, Study};

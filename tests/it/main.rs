@@ -6,6 +6,7 @@ mod closed_form;
 mod command_search;
 mod demo;
 mod derivatives;
+mod drift;
 mod endings;
 mod faults;
 mod free_points;

@@ -12,8 +12,10 @@
 mod exact;
 mod rays;
 mod region;
+mod resolved;
 
 pub use region::{Break, Exit, MoveKind, Moved, Region};
+pub use resolved::{ResolvedDrift, ResolvedExit, resolved};
 
 use super::moves::Movable;
 use crate::curves::{Bicycle, Suspension};
