@@ -102,7 +102,7 @@ pub fn widenings_text(brief: &Brief, widenings: &Widenings) -> String {
         None => text += "\nNo common widening was found that makes it feasible.\n",
     }
     if widenings.single.is_empty() {
-        text += "\nNo single band is enough by itself.\n";
+        text += "\nNo single band was found that is enough by itself.\n";
     } else {
         text += "\nOne band alone, the cheapest first:\n\n";
         let mut table = Table::new(1);
