@@ -27,6 +27,16 @@ pub(super) fn tangent<T: Scalar>(between: Vector<T>, offset: f64) -> Tangent<T> 
     }
 }
 
+impl<T: Copy> Tangent<T> {
+    #[inline(always)]
+    pub fn map<S>(&self, function: &impl Fn(&T) -> S) -> Tangent<S> {
+        Tangent {
+            along: self.along.map(function),
+            length: function(&self.length),
+        }
+    }
+}
+
 /// The ground line: common lower tangent of the wheels, and what is measured from it.
 #[derive(Clone, Copy, Debug)]
 pub struct Ground<T> {
@@ -51,6 +61,17 @@ impl<T: Scalar> Ground<T> {
             wheelbase: zero,
             mass_height: zero,
             bb_height: zero,
+        }
+    }
+
+    #[inline(always)]
+    pub(super) fn map<S>(&self, function: &impl Fn(&T) -> S) -> Ground<S> {
+        Ground {
+            forward: self.forward.map(function),
+            up: self.up.map(function),
+            wheelbase: function(&self.wheelbase),
+            mass_height: function(&self.mass_height),
+            bb_height: function(&self.bb_height),
         }
     }
 

@@ -23,6 +23,28 @@ pub(super) struct Chain<T> {
     second: Option<(Tangent<T>, Vector<T>)>,
 }
 
+/// What the shortening of the upper run is made of, for every cog.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Shortening<T> {
+    /// `D.v / D^2`: per mm of length of the first run.
+    pub along: T,
+    /// `(D turned left).v / D^2`: per mm of difference of the radii.
+    pub across: T,
+    /// Of the run between idler and chainring.
+    pub second: Option<T>,
+}
+
+impl<T: Copy> Shortening<T> {
+    #[inline(always)]
+    pub fn map<S>(&self, function: &impl Fn(&T) -> S) -> Shortening<S> {
+        Shortening {
+            along: function(&self.along),
+            across: function(&self.across),
+            second: self.second.as_ref().map(function),
+        }
+    }
+}
+
 impl<T: Scalar> Chain<T> {
     pub fn empty() -> Self {
         let zero = T::from_f64(0.0);
@@ -33,6 +55,21 @@ impl<T: Scalar> Chain<T> {
             parting: Vector::zero(),
             far_radius: 0.0,
             second: None,
+        }
+    }
+
+    #[inline(always)]
+    pub fn map<S>(&self, function: &impl Fn(&T) -> S) -> Chain<S> {
+        Chain {
+            between: self.between.map(function),
+            distance_squared: function(&self.distance_squared),
+            inverse_distance_squared: function(&self.inverse_distance_squared),
+            parting: self.parting.map(function),
+            far_radius: self.far_radius,
+            second: self
+                .second
+                .as_ref()
+                .map(|(run, velocity)| (run.map(function), velocity.map(function))),
         }
     }
 
@@ -58,21 +95,29 @@ impl<T: Scalar> Chain<T> {
             _ => (ring - axle, axle_velocity, bicycle.ring_radius, None),
         };
         let distance_squared = between.length_squared();
+        let inverse = T::from_f64(1.0) / distance_squared;
         Self {
             between,
             distance_squared,
-            inverse_distance_squared: T::from_f64(1.0) / distance_squared,
+            inverse_distance_squared: inverse,
             parting,
             far_radius,
             second,
         }
     }
 
+    /// `D.m` of the run that leaves the cog, and the length of that run.
+    #[inline(always)]
+    fn first_length(&self, cog: Cog) -> (f64, T) {
+        let offset = cog.radius - self.far_radius;
+        let length = (self.distance_squared - offset * offset).sqrt();
+        (offset, length)
+    }
+
     /// The run that leaves the cog.
     #[inline(always)]
     fn first_run(&self, cog: Cog) -> Tangent<T> {
-        let offset = cog.radius - self.far_radius;
-        let length = (self.distance_squared - offset * offset).sqrt();
+        let (offset, length) = self.first_length(cog);
         let along = self.between * length - self.between.turned_left() * T::from_f64(offset);
         Tangent {
             along: along * self.inverse_distance_squared,
@@ -80,12 +125,29 @@ impl<T: Scalar> Chain<T> {
         }
     }
 
-    /// Rate at which the run between cog and chainring gets shorter: `u.a' + (u2 - u).i'`.
+    /// How fast the upper run gets shorter at one moment, all terms times `factor`.
     #[inline(always)]
-    pub fn shortening(&self, cog: Cog) -> T {
-        let first = self.first_run(cog).along.dot(self.parting);
-        match &self.second {
-            Some((run, velocity)) => first + run.along.dot(*velocity),
+    pub fn shortening(&self, factor: T) -> Shortening<T> {
+        let scale = self.inverse_distance_squared * factor;
+        Shortening {
+            along: self.between.dot(self.parting) * scale,
+            across: self.between.cross(self.parting) * scale,
+            second: self
+                .second
+                .as_ref()
+                .map(|(run, velocity)| run.along.dot(*velocity) * factor),
+        }
+    }
+
+    /// `u.a' + (u2 - u).i'` on `cog`, from the terms that all cogs share.
+    ///
+    /// With `u = (l D - offset D turned left) / D^2` only length and offset differ.
+    #[inline(always)]
+    pub fn shortening_on(&self, cog: Cog, terms: &Shortening<T>) -> T {
+        let (offset, length) = self.first_length(cog);
+        let first = length * terms.along - terms.across * offset;
+        match terms.second {
+            Some(second) => first + second,
             None => first,
         }
     }

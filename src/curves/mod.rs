@@ -7,7 +7,8 @@
 //! - [`State`]: all that the curves need to know about one moment of the motion.
 //! - `chassis`: ground line, fork, geometry.
 //! - `drive`: chain runs, anti-squat, chain growth, pedal kickback.
-//! - `suspension`: one layout's exact curves, with places and extrema of the continuous curve.
+//! - `suspension`: one layout's exact curves at any moment and place.
+//! - `sweep`: extrema of the continuous curve.
 
 mod bicycle;
 mod chassis;
@@ -15,8 +16,10 @@ mod drive;
 mod state;
 mod summary;
 mod suspension;
+mod sweep;
 
 pub use bicycle::{Bicycle, Cog, pitch_radius};
 pub use chassis::Ground;
 pub use state::State;
-pub use suspension::{Extreme, Suspension};
+pub use suspension::Suspension;
+pub use sweep::Extreme;

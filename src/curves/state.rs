@@ -2,7 +2,7 @@
 
 use super::bicycle::{Bicycle, Cog};
 use super::chassis::{Ground, fork_compression};
-use super::drive::Chain;
+use super::drive::{Chain, Shortening};
 use crate::input::Curve;
 use crate::mechanism::{Motion, Pose, Rotation};
 use crate::number::{Point, Scalar, Vector};
@@ -31,6 +31,10 @@ pub struct State<T> {
     chain: Chain<T>,
     /// `-100 / ((h / L) n.a')`: percent per unit of horizontal pull.
     load_transfer: T,
+    /// `-100 (t.a') / ((h / L) n.a')`, percent: of a pull at the axle.
+    axle_pull: T,
+    /// The shortening of the chain times `-100 / ((h / L) n.a')`.
+    chain_pull: Shortening<T>,
 }
 
 impl<T: Scalar> State<T> {
@@ -62,6 +66,44 @@ impl<T: Scalar> State<T> {
             },
             chain: Chain::empty(),
             load_transfer: zero,
+            axle_pull: zero,
+            chain_pull: Shortening {
+                along: zero,
+                across: zero,
+                second: None,
+            },
+        }
+    }
+
+    /// The state of one lane.
+    #[must_use]
+    pub fn extract(&self, lane: usize) -> State<T::Lane> {
+        self.map(&|number: &T| number.extract(lane))
+    }
+
+    /// The state of one lane, in every lane.
+    #[must_use]
+    pub fn broadcast(lane: &State<T::Lane>) -> Self {
+        lane.map(&|number: &T::Lane| T::broadcast(*number))
+    }
+
+    #[inline(always)]
+    fn map<S>(&self, function: &impl Fn(&T) -> S) -> State<S> {
+        State {
+            stroke: function(&self.stroke),
+            travel: function(&self.travel),
+            fork_compression: function(&self.fork_compression),
+            axle: self.axle.map(function),
+            axle_velocity: self.axle_velocity.map(function),
+            ground: self.ground.map(function),
+            stroke_rate: function(&self.stroke_rate),
+            axle_body_rate: function(&self.axle_body_rate),
+            brake_body_rate: function(&self.brake_body_rate),
+            brake_body_rotation: self.brake_body_rotation.map(function),
+            chain: self.chain.map(function),
+            load_transfer: function(&self.load_transfer),
+            axle_pull: function(&self.axle_pull),
+            chain_pull: self.chain_pull.map(function),
         }
     }
 
@@ -91,6 +133,8 @@ impl<T: Scalar> State<T> {
         self.chain = Chain::new(bicycle, axle, axle_velocity, idler);
         let rise = self.ground.mass_height * self.ground.up.dot(axle_velocity);
         self.load_transfer = self.ground.wheelbase * -100.0 / rise;
+        self.axle_pull = self.load_transfer * self.ground.forward.dot(axle_velocity);
+        self.chain_pull = self.chain.shortening(self.load_transfer);
     }
 
     /// `LR = z' / s'`.
@@ -102,8 +146,8 @@ impl<T: Scalar> State<T> {
     /// `AS = -100 (t.a' + (R / r) (u.a' + (u2 - u).i')) / ((h / L) n.a')`, percent.
     #[inline(always)]
     pub fn anti_squat(&self, bicycle: &Bicycle, cog: Cog) -> T {
-        let chain = self.chain.shortening(cog) * (bicycle.rear_radius / cog.radius);
-        self.load_transfer * (self.ground.forward.dot(self.axle_velocity) + chain)
+        let chain = self.chain.shortening_on(cog, &self.chain_pull);
+        chain * (bicycle.rear_radius / cog.radius) + self.axle_pull
     }
 
     /// `AR = -100 (t.c') / ((h / L) n.a')`, percent; the contact point turns with the body
@@ -111,9 +155,7 @@ impl<T: Scalar> State<T> {
     #[inline(always)]
     pub fn anti_rise(&self, bicycle: &Bicycle) -> T {
         // C - A is a wheel radius down along the normal, so the cross product points forward.
-        let contact = self.ground.forward.dot(self.axle_velocity)
-            + self.brake_body_rate * bicycle.rear_radius;
-        self.load_transfer * contact
+        self.load_transfer * (self.brake_body_rate * bicycle.rear_radius) + self.axle_pull
     }
 
     /// Growth of the upper chain run since `top`, mm.

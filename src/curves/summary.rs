@@ -1,6 +1,8 @@
 //! Single numbers about the whole travel.
 
-use super::suspension::{Extreme, Suspension};
+use super::suspension::Suspension;
+use super::sweep::{Extreme, Rate};
+
 use crate::input::{Curve, Summary};
 
 /// Into how many intervals the travel is cut for a mean over it; even.
@@ -95,8 +97,8 @@ impl Suspension<'_> {
         let at_first = self.value(curve, &first, cog);
         let rise = (self.value(curve, &last, cog) - at_first) / (last.travel - first.travel);
         self.turning_points_of(from, to, |state| {
-            let chord = (state.travel - first.travel) * rise + at_first;
-            state.value(curve, &self.bicycle, &self.top_by_parameter, cog) - chord
+            let chord: Rate = (state.travel - first.travel) * rise + at_first;
+            state.value(curve, &self.bicycle, self.top_in_lanes(), cog) - chord
         })
     }
 

@@ -2,47 +2,20 @@
 
 use super::bicycle::{Bicycle, Cog};
 use super::state::State;
+use super::sweep::{Extreme, Rate, Sweep};
 use crate::input::{Curve, Fault, Faults, Layout, Place, SagOf};
 use crate::mechanism::{Ending, Motion, MotionEnd, Plan, Pose, find_end};
-use crate::number::{Dual, Point, Scalar, roots};
-use std::cell::RefCell;
-use std::rc::Rc;
-
-/// A number with its derivative by the parameter of the motion.
-type Rate = Dual<f64, 1>;
-
-/// Into how many intervals a range is cut to find every extremum in it.
-const INTERVALS: u32 = 96;
+use crate::number::{Point, Scalar, roots};
 
 /// One layout, moved exactly.
 #[derive(Clone, Debug)]
 pub struct Suspension<'p> {
     pub(super) bicycle: Bicycle,
     motion: Motion<'p, f64>,
-    motion_by_parameter: Motion<'p, Rate>,
+    sweep: Sweep<'p>,
     total_travel: f64,
     pub(super) top: State<f64>,
-    pub(super) top_by_parameter: State<Rate>,
     sag: f64,
-    sweeps: RefCell<Vec<Rc<Sweep>>>,
-}
-
-/// A range of the motion looked at in even steps, kept because many curves are looked at in one
-/// range.
-#[derive(Clone, Debug)]
-struct Sweep {
-    from: f64,
-    to: f64,
-    moments: Vec<(Pose<Rate>, State<Rate>)>,
-}
-
-/// A value on a curve and where it stands.
-#[derive(Clone, Copy, Debug)]
-pub struct Extreme {
-    /// Parameter of the motion, 0 to 1.
-    pub parameter: f64,
-    /// The curve there.
-    pub value: f64,
 }
 
 impl<'p> Suspension<'p> {
@@ -68,28 +41,18 @@ impl<'p> Suspension<'p> {
     #[must_use]
     pub fn assembled(plan: &'p Plan, bicycle: Bicycle, drawn: &[Point<f64>], stroke: f64) -> Self {
         let motion = Motion::new(plan, drawn, stroke);
-        let constants: Vec<Point<Rate>> =
-            drawn.iter().map(|&point| Point::constant(point)).collect();
-        let motion_by_parameter = Motion::new(plan, &constants, Rate::constant(stroke));
         let mut pose = Pose::new(plan);
         motion.pose(1.0, &mut pose);
         let total_travel = pose.points[bicycle.axle].y - drawn[bicycle.axle].y;
         let top = state_at(&bicycle, &motion, 0.0, total_travel);
-        let top_by_parameter = state_at(
-            &bicycle,
-            &motion_by_parameter,
-            Rate::constant(0.0),
-            Rate::constant(total_travel),
-        );
+        let sweep = Sweep::new(plan, &bicycle, drawn, stroke, total_travel);
         let mut suspension = Self {
             bicycle,
             motion,
-            motion_by_parameter,
+            sweep,
             total_travel,
             top,
-            top_by_parameter,
             sag: 0.0,
-            sweeps: RefCell::default(),
         };
         let sag = suspension.bicycle.sag;
         suspension.sag = match sag.of {
@@ -109,6 +72,13 @@ impl<'p> Suspension<'p> {
     #[must_use]
     pub fn drawn(&self) -> &[Point<f64>] {
         self.motion.drawn()
+    }
+
+    /// Whether it assembles and the wheel rises in every step of its sweep: cheap, where
+    /// [`find_end`] looks closely.
+    #[must_use]
+    pub fn moves(&self) -> bool {
+        self.sweep.moves(self.bicycle.axle)
     }
 
     /// The bicycle around the mechanism.
@@ -202,8 +172,13 @@ impl<'p> Suspension<'p> {
     #[must_use]
     pub fn turning_points(&self, curve: Curve, cog: Cog, from: f64, to: f64) -> Vec<Extreme> {
         self.turning_points_of(from, to, |state| {
-            state.value(curve, &self.bicycle, &self.top_by_parameter, cog)
+            state.value(curve, &self.bicycle, self.top_in_lanes(), cog)
         })
+    }
+
+    /// The state at top as functions of the state for [`Suspension::turning_points_of`] see it.
+    pub(crate) fn top_in_lanes(&self) -> &State<Rate> {
+        &self.sweep.top
     }
 
     /// The same for any function of the state.
@@ -213,7 +188,8 @@ impl<'p> Suspension<'p> {
         to: f64,
         function: impl Fn(&State<Rate>) -> Rate,
     ) -> Vec<Extreme> {
-        self.turning_points_of_moment(from, to, |(_, state)| function(state))
+        self.sweep
+            .turning_points(&self.bicycle, (from, to), |_, state| function(state))
     }
 
     /// The same for any function of the points' positions.
@@ -223,104 +199,8 @@ impl<'p> Suspension<'p> {
         to: f64,
         function: impl Fn(&Pose<Rate>) -> Rate,
     ) -> Vec<Extreme> {
-        self.turning_points_of_moment(from, to, |(pose, _)| function(pose))
-    }
-
-    fn turning_points_of_moment(
-        &self,
-        from: f64,
-        to: f64,
-        function: impl Fn(&(Pose<Rate>, State<Rate>)) -> Rate,
-    ) -> Vec<Extreme> {
-        let sweep = self.sweep(from, to);
-        let mut moment = (Pose::new(self.motion.plan()), State::empty());
-        let slope_at = |q: f64, moment: &mut (Pose<Rate>, State<Rate>)| {
-            self.look(q, moment);
-            function(moment)
-        };
-        let mut points = Vec::new();
-        let mut slope = 0.0;
-        for (interval, known) in (0..).zip(&sweep.moments) {
-            let at = function(known);
-            let (value, next) = (at.value, at.partials[0]);
-            let q = grid(from, to, interval);
-            if interval == 0 {
-                points.push(Extreme {
-                    parameter: from,
-                    value,
-                });
-            } else if slope * next < 0.0 {
-                let low = grid(from, to, interval - 1);
-                let root = roots::bracketed(|q| slope_at(q, &mut moment).partials[0], low, q);
-                if let Some(parameter) = root {
-                    points.push(Extreme {
-                        parameter,
-                        value: slope_at(parameter, &mut moment).value,
-                    });
-                }
-            } else if next == 0.0 && interval < INTERVALS {
-                points.push(Extreme {
-                    parameter: q,
-                    value,
-                });
-            }
-            if interval == INTERVALS {
-                points.push(Extreme {
-                    parameter: to,
-                    value,
-                });
-            }
-            slope = next;
-        }
-        points
-    }
-
-    /// Whether it assembles and the wheel rises in even steps over the whole motion: cheap, where
-    /// [`find_end`] looks closely.
-    #[must_use]
-    pub fn moves(&self) -> bool {
-        let axle = self.bicycle.axle;
-        self.sweep(0.0, 1.0)
-            .moments
-            .iter()
-            .all(|(pose, _)| pose.assembles(0) && pose.velocities[axle].y.value > 0.0)
-    }
-
-    /// Pose and state at `q`, with their derivatives by it.
-    fn look(&self, q: f64, (pose, state): &mut (Pose<Rate>, State<Rate>)) {
-        self.motion_by_parameter.pose(Rate::variable(q, 0), pose);
-        let total_travel = Rate::constant(self.total_travel);
-        state.set(&self.bicycle, &self.motion_by_parameter, pose, total_travel);
-    }
-
-    /// The range in even steps, from memory where it was looked at before.
-    fn sweep(&self, from: f64, to: f64) -> Rc<Sweep> {
-        let mut sweeps = self.sweeps.borrow_mut();
-        let known = sweeps
-            .iter()
-            .find(|sweep| sweep.from == from && sweep.to == to);
-        if let Some(sweep) = known {
-            return Rc::clone(sweep);
-        }
-        let moments = (0..=INTERVALS)
-            .map(|interval| {
-                let mut moment = (Pose::new(self.motion.plan()), State::empty());
-                self.look(grid(from, to, interval), &mut moment);
-                moment
-            })
-            .collect();
-        let sweep = Rc::new(Sweep { from, to, moments });
-        sweeps.push(Rc::clone(&sweep));
-        sweep
-    }
-}
-
-/// Where step number `interval` of a range ends.
-fn grid(from: f64, to: f64, interval: u32) -> f64 {
-    if interval == 0 {
-        from
-    } else {
-        from + (to - from) * (f64::from(interval) / f64::from(INTERVALS))
+        self.sweep
+            .turning_points(&self.bicycle, (from, to), |pose, _| function(pose))
     }
 }
 

@@ -41,9 +41,10 @@ pub(super) struct CandidateRows<'p> {
 /// Memory for candidates in one type of number.
 #[derive(Clone, Debug)]
 pub(super) struct Workspace<'p, T: Scalar> {
-    /// The variables.
-    pub x: Vec<T>,
-    points: Vec<Point<T>>,
+    /// The variables, the same in every lane.
+    pub x: Vec<T::Lane>,
+    points: Vec<Point<T::Lane>>,
+    single: Motion<'p, T::Lane>,
     motion: Motion<'p, T>,
     moments: Moments<T>,
     /// The rows of the last candidate.
@@ -104,12 +105,17 @@ impl<'p> CandidateRows<'p> {
 
     /// Memory for candidates.
     pub fn workspace<T: Scalar>(&self) -> Workspace<'p, T> {
+        let mut rows = Rows::default();
+        if T::PARTIALS > 0 {
+            rows.resize(self.bands.len(), self.construction.variables().len());
+        }
         Workspace {
             x: Vec::new(),
             points: Vec::new(),
+            single: Motion::empty(self.plan),
             motion: Motion::empty(self.plan),
-            moments: Moments::new(self.plan, &self.places),
-            rows: Rows::default(),
+            moments: Moments::new(self.plan, &self.places, self.bicycle.sag()),
+            rows,
         }
     }
 
@@ -118,23 +124,24 @@ impl<'p> CandidateRows<'p> {
         self.bands.len() - 2
     }
 
-    /// Fills the rows for the candidate `x` of the workspace; `Err` with the smallest margin
-    /// where it does not assemble.
+    /// Fills the rows, begun by the caller, for the candidate `x` of the workspace; `Err` with
+    /// the smallest margin where it does not assemble.
     pub fn fill<T: Scalar>(&self, work: &mut Workspace<'p, T>) -> Result<(), f64> {
         let Workspace {
             x,
             points,
+            single,
             motion,
             moments,
             rows,
         } = work;
         self.construction.place_points(x, points);
-        motion.redraw(points, T::from_f64(self.construction.size().stroke));
-        moments.look(&self.bicycle, motion, &self.places)?;
+        single.redraw(points, T::Lane::from_f64(self.construction.size().stroke));
+        motion.repeat(single);
+        moments.look(&self.bicycle, motion)?;
         if self.needs_top {
-            moments.look_at_top(&self.bicycle, motion);
+            moments.spread_top();
         }
-        rows.clear(T::PARTIALS);
         for target in &self.targets {
             target.fill(&self.bicycle, moments, rows);
         }
@@ -143,10 +150,10 @@ impl<'p> CandidateRows<'p> {
         }
         if let Some(end) = self.construction.end_box() {
             for value in limit_rows::end_box_values(&end, points) {
-                rows.push(value.extract(0));
+                rows.push(value);
             }
         }
-        rows.push(self.construction.margin(points).extract(0));
+        rows.push(self.construction.margin(points));
         rows.push(moments.least_margin());
         rows.push(moments.least_leverage());
         Ok(())
@@ -166,17 +173,13 @@ impl<'p> CandidateRows<'p> {
             }
             let (low, high) = extremes(&rows.values, range.clone());
             let middle = 0.5 * (rows.values[low] + rows.values[high]);
-            let slopes: Vec<f64> = rows
-                .gradient(low)
-                .iter()
-                .zip(rows.gradient(high))
-                .map(|(low, high)| 0.5 * (low + high))
-                .collect();
-            for index in range.clone() {
-                rows.values[index] -= middle;
-                let width = rows.width;
-                for (slot, slope) in rows.partials[index * width..].iter_mut().zip(&slopes) {
-                    *slot -= slope;
+            for value in &mut rows.values[range.clone()] {
+                *value -= middle;
+            }
+            for column in rows.columns_mut() {
+                let slope = 0.5 * (column[low] + column[high]);
+                for partial in &mut column[range.clone()] {
+                    *partial -= slope;
                 }
             }
         }

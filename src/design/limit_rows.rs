@@ -62,9 +62,9 @@ impl LimitRows {
     }
 
     /// Appends the rows for a candidate.
-    pub fn fill<T: Scalar>(&self, moments: &Moments<T>, drawn: &[Point<T>], rows: &mut Rows) {
+    pub fn fill<T: Scalar>(&self, moments: &Moments<T>, drawn: &[Point<T::Lane>], rows: &mut Rows) {
         let Some(range) = self.over else {
-            rows.push(self.read(drawn).extract(0));
+            rows.push(self.read(drawn));
             return;
         };
         let start = rows.values.len();

@@ -4,11 +4,11 @@ use super::candidate::{CandidateRows, Workspace};
 use super::construction::{Construction, Variable};
 use crate::input::{Brief, ShockSize};
 use crate::mechanism::Plan;
-use crate::number::{Dual, Lanes, Scalar};
+use crate::number::{Dual, Lanes};
 use crate::optimise::{Derivatives, Evaluation, Interval, NotEvaluable, Problem, Row};
 
 /// By how many variables one pass differentiates.
-const PASS: usize = 4;
+const PASS: usize = 6;
 
 /// Largest middle of a spread, in half allowances.
 const MOST_MIDDLE: f64 = 1e3;
@@ -52,32 +52,45 @@ pub struct DesignProblem<'p> {
     candidates: CandidateRows<'p>,
     values: Workspace<'p, Lanes>,
     slopes: Workspace<'p, Dual<Lanes, PASS>>,
-    /// Raw rows and their derivatives by the variables of the construction, row-major.
-    raw: Vec<f64>,
-    jacobian: Vec<f64>,
     purpose: Purpose,
     bounds: Vec<Interval>,
     rows: Vec<Row>,
     weights: Vec<f64>,
     /// Of each target the slack variable for its worst residual, and for its middle.
     slacks: Vec<(Option<usize>, Option<usize>)>,
-    /// How the raw rows become the rows and residuals of the purpose, in order.
-    pieces: Vec<Piece>,
+    /// How the raw rows become the rows of the purpose, in order.
+    row_pieces: Vec<RowPiece>,
+    /// What its residuals are, in order.
+    residual_pieces: Vec<ResidualPiece>,
 }
 
-/// One row or residual of the problem as a solver sees it.
+/// One row as a solver sees it: `sign (raw - middle) - worst`, the last two slack variables.
 #[derive(Clone, Copy, Debug)]
-enum Piece {
-    /// A row: `sign (raw - middle) - worst`.
-    Row {
-        source: usize,
-        sign: f64,
-        worst: Option<usize>,
-        middle: Option<usize>,
-    },
-    /// A residual of the objective that is a raw row.
-    Residual { source: usize },
-    /// A residual of the objective that is a slack variable.
+struct RowPiece {
+    source: usize,
+    sign: f64,
+    worst: Option<usize>,
+    middle: Option<usize>,
+}
+
+impl RowPiece {
+    /// Raw row `source` as it is.
+    fn plain(source: usize) -> Self {
+        Self {
+            source,
+            sign: 1.0,
+            worst: None,
+            middle: None,
+        }
+    }
+}
+
+/// One residual of the objective.
+#[derive(Clone, Copy, Debug)]
+enum ResidualPiece {
+    /// A raw row.
+    Row { source: usize },
+    /// A slack variable.
     Slack { variable: usize },
 }
 
@@ -90,14 +103,13 @@ impl<'p> DesignProblem<'p> {
         let mut problem = Self {
             values: candidates.workspace(),
             slopes: candidates.workspace(),
-            raw: Vec::new(),
-            jacobian: Vec::new(),
             purpose: Purpose::Meet,
             bounds: Vec::new(),
             rows: Vec::new(),
             weights: Vec::new(),
             slacks: Vec::new(),
-            pieces: Vec::new(),
+            row_pieces: Vec::new(),
+            residual_pieces: Vec::new(),
             candidates,
         };
         problem.set_purpose(Purpose::Meet, 0.0);
@@ -118,7 +130,8 @@ impl<'p> DesignProblem<'p> {
         self.rows.clear();
         self.weights.clear();
         self.slacks.clear();
-        self.pieces.clear();
+        self.row_pieces.clear();
+        self.residual_pieces.clear();
         match purpose {
             Purpose::Meet => self.describe_plainly(0, tightening),
             Purpose::Score => self.describe_score(tightening),
@@ -165,24 +178,16 @@ impl<'p> DesignProblem<'p> {
         self.bounds.len() - 1
     }
 
-    fn push_row(&mut self, row: Row, piece: Piece) {
+    fn push_row(&mut self, row: Row, piece: RowPiece) {
         self.rows.push(row);
-        self.pieces.push(piece);
+        self.row_pieces.push(piece);
     }
 
     /// Raw rows from number `first` on as they are.
     fn describe_plainly(&mut self, first: usize, tightening: f64) {
         for source in first..self.candidates.bands.len() {
             let row = tighten(self.candidates.bands[source], tightening);
-            self.push_row(
-                row,
-                Piece::Row {
-                    source,
-                    sign: 1.0,
-                    worst: None,
-                    middle: None,
-                },
-            );
+            self.push_row(row, RowPiece::plain(source));
         }
     }
 
@@ -207,7 +212,7 @@ impl<'p> DesignProblem<'p> {
                     for sign in [1.0, -1.0] {
                         self.push_row(
                             Row::at_most(0.0),
-                            Piece::Row {
+                            RowPiece {
                                 source,
                                 sign,
                                 worst,
@@ -219,7 +224,7 @@ impl<'p> DesignProblem<'p> {
                     let row = tighten(self.candidates.bands[source], tightening);
                     self.push_row(
                         row,
-                        Piece::Row {
+                        RowPiece {
                             source,
                             sign: 1.0,
                             worst,
@@ -230,9 +235,9 @@ impl<'p> DesignProblem<'p> {
             }
             if scored {
                 self.weights.push(weight);
-                self.pieces.push(match worst {
-                    Some(variable) => Piece::Slack { variable },
-                    None => Piece::Residual {
+                self.residual_pieces.push(match worst {
+                    Some(variable) => ResidualPiece::Slack { variable },
+                    None => ResidualPiece::Row {
                         source: range.start,
                     },
                 });
@@ -253,21 +258,13 @@ impl<'p> DesignProblem<'p> {
         for source in 0..self.candidates.bands.len() {
             let row = tighten(self.candidates.bands[source], tightening);
             if self.candidates.sources[source] == RowSource::Motion {
-                self.push_row(
-                    row,
-                    Piece::Row {
-                        source,
-                        sign: 1.0,
-                        worst: None,
-                        middle: None,
-                    },
-                );
+                self.push_row(row, RowPiece::plain(source));
                 continue;
             }
             // c - v <= upper and -c - v <= -lower.
             for (sign, edge) in [(1.0, row.band.upper), (-1.0, -row.band.lower)] {
                 if edge.is_finite() {
-                    let piece = Piece::Row {
+                    let piece = RowPiece {
                         source,
                         sign,
                         worst,
@@ -277,7 +274,7 @@ impl<'p> DesignProblem<'p> {
                 }
             }
         }
-        self.pieces.push(Piece::Slack {
+        self.residual_pieces.push(ResidualPiece::Slack {
             variable: self.variable_count(),
         });
     }
@@ -286,9 +283,8 @@ impl<'p> DesignProblem<'p> {
     /// mechanism does not assemble.
     fn fill_values(&mut self, x: &[f64]) -> Result<(), f64> {
         self.values.x.clear();
-        self.values
-            .x
-            .extend(x.iter().map(|&value| Lanes::from_f64(value)));
+        self.values.x.extend_from_slice(x);
+        self.values.rows.begin(0, 0);
         self.candidates.fill(&mut self.values)
     }
 
@@ -337,32 +333,23 @@ impl<'p> DesignProblem<'p> {
 
     /// Fills the raw rows and their derivatives, a few variables at a time.
     fn fill_slopes(&mut self, x: &[f64]) -> Result<(), NotEvaluable> {
-        let (count, rows) = (x.len(), self.candidates.bands.len());
-        self.jacobian.resize(rows * count, 0.0);
+        let count = x.len();
         // Once at least, for the values: where the shock places the only free point, there is
         // no variable.
         for offset in (0..count.max(1)).step_by(PASS) {
             self.slopes.x.clear();
-            self.slopes
-                .x
-                .extend(x.iter().enumerate().map(|(index, &value)| {
-                    // Variables of other passes have an index that is out of range here.
-                    Dual::variable(Lanes::from_f64(value), index.wrapping_sub(offset))
-                }));
+            // Variables of other passes have an index that is out of range here.
+            let variable =
+                |(index, &value): (usize, &f64)| Dual::variable(value, index.wrapping_sub(offset));
+            self.slopes.x.extend(x.iter().enumerate().map(variable));
+            self.slopes.rows.begin(offset, PASS.min(count - offset));
             self.candidates
                 .fill(&mut self.slopes)
                 .map_err(|_| NotEvaluable)?;
             if self.purpose != Purpose::Score {
                 self.candidates.centre_spreads(&mut self.slopes.rows);
             }
-            let width = PASS.min(count - offset);
-            let lines = self.jacobian.chunks_exact_mut(count.max(1));
-            for (line, slopes) in lines.zip(self.slopes.rows.partials.chunks_exact(PASS)) {
-                line[offset..offset + width].copy_from_slice(&slopes[..width]);
-            }
         }
-        self.raw.clear();
-        self.raw.extend_from_slice(&self.slopes.rows.values);
         Ok(())
     }
 }
@@ -392,65 +379,46 @@ impl Problem for DesignProblem<'_> {
         }
         let raw = &self.values.rows.values;
         let slack = |variable: Option<usize>| variable.map_or(0.0, |variable| x[variable]);
-        let (mut rows, mut residuals) = (out.rows.iter_mut(), out.residuals.iter_mut());
-        for piece in &self.pieces {
-            let (slot, value) = match *piece {
-                Piece::Row {
-                    source,
-                    sign,
-                    worst,
-                    middle,
-                } => (
-                    rows.next(),
-                    sign * (raw[source] - slack(middle)) - slack(worst),
-                ),
-                Piece::Residual { source } => (residuals.next(), raw[source]),
-                Piece::Slack { variable } => (residuals.next(), x[variable]),
+        for (slot, piece) in out.rows.iter_mut().zip(&self.row_pieces) {
+            *slot = piece.sign * (raw[piece.source] - slack(piece.middle)) - slack(piece.worst);
+        }
+        for (slot, piece) in out.residuals.iter_mut().zip(&self.residual_pieces) {
+            *slot = match *piece {
+                ResidualPiece::Row { source } => raw[source],
+                ResidualPiece::Slack { variable } => x[variable],
             };
-            if let Some(slot) = slot {
-                *slot = value;
-            }
         }
         Ok(())
     }
 
     fn differentiate(&mut self, x: &[f64], out: &mut Derivatives) -> Result<(), NotEvaluable> {
-        let (width, count) = (x.len(), self.variable_count());
+        let (width, count) = (x.len().max(1), self.variable_count());
         self.fill_slopes(&x[..count])?;
-        let gradient = |source: usize| &self.jacobian[source * count..(source + 1) * count];
-        let mut rows = out.rows.chunks_exact_mut(width.max(1));
-        let mut residuals = out.residuals.chunks_exact_mut(width.max(1));
-        for piece in &self.pieces {
+        for variable in 0..count {
+            let column = self.slopes.rows.column(variable);
+            let slots = out.rows[variable..].iter_mut().step_by(width);
+            for (slot, piece) in slots.zip(&self.row_pieces) {
+                *slot = piece.sign * column[piece.source];
+            }
+        }
+        let lines = out.rows.chunks_exact_mut(width);
+        for (line, piece) in lines.zip(&self.row_pieces) {
+            if let Some(worst) = piece.worst {
+                line[worst] = -1.0;
+            }
+            if let Some(middle) = piece.middle {
+                line[middle] = -piece.sign;
+            }
+        }
+        let lines = out.residuals.chunks_exact_mut(width);
+        for (line, piece) in lines.zip(&self.residual_pieces) {
             match *piece {
-                Piece::Row {
-                    source,
-                    sign,
-                    worst,
-                    middle,
-                } => {
-                    let Some(line) = rows.next() else { continue };
-                    for (slot, slope) in line.iter_mut().zip(gradient(source)) {
-                        *slot = sign * slope;
-                    }
-                    if let Some(worst) = worst {
-                        line[worst] = -1.0;
-                    }
-                    if let Some(middle) = middle {
-                        line[middle] = -sign;
+                ResidualPiece::Row { source } => {
+                    for (variable, slot) in line[..count].iter_mut().enumerate() {
+                        *slot = self.slopes.rows.column(variable)[source];
                     }
                 }
-                Piece::Residual { source } => {
-                    let Some(line) = residuals.next() else {
-                        continue;
-                    };
-                    line[..count].copy_from_slice(gradient(source));
-                }
-                Piece::Slack { variable } => {
-                    let Some(line) = residuals.next() else {
-                        continue;
-                    };
-                    line[variable] = 1.0;
-                }
+                ResidualPiece::Slack { variable } => line[variable] = 1.0,
             }
         }
         Ok(())

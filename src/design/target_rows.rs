@@ -10,6 +10,7 @@ use crate::curves::{Bicycle, Cog, State};
 use crate::input::{Cogs, Curve, Direction, Quantity, Summary, Target, Want};
 use crate::number::Scalar;
 use crate::optimise::Row;
+use std::cmp::Ordering;
 
 /// Where the rows of a target are taken.
 #[derive(Clone, Copy, Debug)]
@@ -129,26 +130,46 @@ impl TargetRows {
                 extent,
             } => {
                 for &cog in cogs {
-                    let read = |state: &State<T>| state.value(*curve, bicycle, moments.top(), cog);
-                    match *extent {
-                        Extent::At(moment) => rows.push(self.residual(moments.at(moment, read))),
-                        Extent::Over(from, to) => match &self.want {
-                            Want::StraightWithin(allowance) => {
-                                fill_straight(moments, (from, to), *allowance, read, rows);
-                            }
-                            Want::Monotone(direction) => {
-                                fill_monotone(moments, (from, to), *direction, read, rows);
-                            }
-                            _ => fill_range(
-                                moments,
-                                (from, to),
-                                |state| self.residual(read(state)),
-                                rows,
-                            ),
-                        },
-                    }
+                    let reading = Reading {
+                        curve: *curve,
+                        cog,
+                        bicycle,
+                    };
+                    self.fill_curve(reading, *extent, moments, rows);
                 }
             }
+        }
+    }
+
+    fn fill_curve<T: Scalar>(
+        &self,
+        reading: Reading<'_>,
+        extent: Extent,
+        moments: &Moments<T>,
+        rows: &mut Rows,
+    ) {
+        let top = moments.at(Moment::Top);
+        let (from, to) = match extent {
+            Extent::At(moment) => {
+                rows.push(self.residual(reading.of(moments.at(moment), top)));
+                return;
+            }
+            Extent::Over(from, to) => (from, to),
+        };
+        match &self.want {
+            Want::StraightWithin(allowance) => {
+                fill_straight(moments, (from, to), *allowance, reading, rows);
+            }
+            Want::Monotone(direction) => {
+                fill_monotone(moments, (from, to), *direction, reading, rows);
+            }
+            _ => fill_range(
+                moments,
+                (from, to),
+                |state| self.residual(reading.of(state, moments.top())),
+                |state| self.residual(reading.of(state, top)),
+                rows,
+            ),
         }
     }
 
@@ -162,6 +183,21 @@ impl TargetRows {
             Want::SpreadWithin(allowance) => value / (0.5 * allowance),
             Want::StraightWithin(_) | Want::Monotone(_) => value,
         }
+    }
+}
+
+/// A curve of a bicycle, read in any type of number.
+#[derive(Clone, Copy)]
+struct Reading<'b> {
+    curve: Curve,
+    cog: Cog,
+    bicycle: &'b Bicycle,
+}
+
+impl Reading<'_> {
+    #[inline(always)]
+    fn of<S: Scalar>(&self, state: &State<S>, top: &State<S>) -> S {
+        state.value(self.curve, self.bicycle, top, self.cog)
     }
 }
 
@@ -179,15 +215,16 @@ fn fill_range<T: Scalar>(
     moments: &Moments<T>,
     (from, to): (Moment, Moment),
     read: impl Fn(&State<T>) -> T,
+    read_single: impl Fn(&State<T::Lane>) -> T::Lane,
     rows: &mut Rows,
 ) {
     let start = rows.values.len();
-    push_samples(moments.states().iter().map(&read), rows);
+    push_samples(moments.states().iter().map(read), rows);
     replace_outside(
         moments,
         (from, to),
         start,
-        |moment| moments.at(moment, &read),
+        |moment| read_single(moments.at(moment)),
         rows,
     );
 }
@@ -211,15 +248,13 @@ pub(super) fn replace_outside<T: Scalar>(
     at: impl Fn(Moment) -> T::Lane,
     rows: &mut Rows,
 ) {
-    if from != Moment::TOP || to != Moment::END {
-        let (low, high) = (moments.parameter(from), moments.parameter(to));
+    if from != Moment::Top || to != Moment::End {
         let (first, last) = (at(from), at(to));
         for index in 0..SAMPLES {
-            let q = moments.parameter(Moment::Sample(index));
-            if q < low {
-                rows.replace(start + index, first);
-            } else if q > high {
-                rows.replace(start + index, last);
+            match moments.order(index, from, to) {
+                Ordering::Less => rows.replace(start + index, first),
+                Ordering::Greater => rows.replace(start + index, last),
+                Ordering::Equal => {}
             }
         }
     }
@@ -235,21 +270,49 @@ fn fill_straight<T: Scalar>(
     moments: &Moments<T>,
     (from, to): (Moment, Moment),
     allowance: f64,
-    read: impl Fn(&State<T>) -> T,
+    reading: Reading<'_>,
     rows: &mut Rows,
 ) {
-    let travel = |state: &State<T>| state.travel;
-    let (first, last) = (moments.at(from, &read), moments.at(to, &read));
-    let (begin, end) = (moments.at(from, travel), moments.at(to, travel));
-    let rise = T::broadcast((last - first) / (end - begin) / allowance);
-    let (first, begin) = (T::broadcast(first / allowance), T::broadcast(begin));
-    let allowance = 1.0 / allowance;
+    let top = moments.at(Moment::Top);
+    let (begin, end) = (moments.at(from), moments.at(to));
+    let (first, last) = (reading.of(begin, top), reading.of(end, top));
+    let scale = 1.0 / allowance;
+    let chord = Chord {
+        begin: begin.travel,
+        first: first * scale,
+        rise: (last - first) * scale / (end.travel - begin.travel),
+    };
+    let chords = chord.map(T::broadcast);
     fill_range(
         moments,
         (from, to),
-        |state| read(state) * allowance - first - (state.travel - begin) * rise,
+        |state| chords.deviation(state.travel, reading.of(state, moments.top()) * scale),
+        |state| chord.deviation(state.travel, reading.of(state, top) * scale),
         rows,
     );
+}
+
+/// The straight line between the ends of a range, over travel.
+#[derive(Clone, Copy)]
+struct Chord<T> {
+    begin: T,
+    first: T,
+    rise: T,
+}
+
+impl<T: Scalar> Chord<T> {
+    fn map<S>(self, function: impl Fn(T) -> S) -> Chord<S> {
+        Chord {
+            begin: function(self.begin),
+            first: function(self.first),
+            rise: function(self.rise),
+        }
+    }
+
+    #[inline(always)]
+    fn deviation(&self, travel: T, value: T) -> T {
+        value - self.first - (travel - self.begin) * self.rise
+    }
 }
 
 /// Steps from sample to sample against the direction, as multiples of an even step.
@@ -257,19 +320,24 @@ fn fill_monotone<T: Scalar>(
     moments: &Moments<T>,
     (from, to): (Moment, Moment),
     direction: Direction,
-    read: impl Fn(&State<T>) -> T,
+    reading: Reading<'_>,
     rows: &mut Rows,
 ) {
     let sign = match direction {
         Direction::Rising => -1.0,
         Direction::Falling => 1.0,
     };
-    let (first, last) = (moments.at(from, &read), moments.at(to, &read));
+    let top = moments.at(Moment::Top);
+    let (first, last) = (
+        reading.of(moments.at(from), top),
+        reading.of(moments.at(to), top),
+    );
+    let read = |state: &State<T>| reading.of(state, moments.top());
     let whole = last - first;
     let whole = if whole.lane(0) < 0.0 { -whole } else { whole };
     let unit = whole / SAMPLES as f64 + f64::MIN_POSITIVE;
     let mut before = first;
-    for (index, value) in moments.samples(&read).into_iter().enumerate().skip(1) {
+    for (index, value) in moments.samples(read).into_iter().enumerate().skip(1) {
         if moments.inside(index, from, to) {
             rows.push((value - before) * sign / unit);
             before = value;
@@ -306,27 +374,28 @@ fn summary_value<T: Scalar>(
     moments: &Moments<T>,
     sag: Moment,
 ) -> T::Lane {
-    let leverage = |state: &State<T>| state.leverage_rate();
-    let travel = |state: &State<T>| state.travel;
-    let stroke = |state: &State<T>| state.stroke;
-    let anti_rise = |state: &State<T>| state.anti_rise(bicycle);
-    let axle_x = |state: &State<T>| state.axle.x;
-    let rear_centre = |state: &State<T>| state.rear_centre();
-    let at = |moment, read: &dyn Fn(&State<T>) -> T| moments.at(moment, read);
-    let growth = |read: &dyn Fn(&State<T>) -> T| at(Moment::END, read) - at(Moment::TOP, read);
+    let (top, sag, end) = (
+        moments.at(Moment::Top),
+        moments.at(sag),
+        moments.at(Moment::End),
+    );
     let vertex = |read: &dyn Fn(&State<T>) -> T, sign: f64| {
         parabola(&moments.samples(read), &moments.samples(travel), sign)
     };
+    let anti_rise = |state: &State<T>| state.anti_rise(bicycle);
     match summary {
-        Summary::Progression => fall(at(Moment::TOP, &leverage), at(Moment::END, &leverage)),
-        Summary::ProgressionFromSag => fall(at(sag, &leverage), at(Moment::END, &leverage)),
-        Summary::LeverageMean => moments.total_travel / at(Moment::END, &stroke),
-        Summary::LeverageMin => vertex(&leverage, -1.0).1,
-        Summary::LeverageMinAt => vertex(&leverage, -1.0).0,
-        Summary::LeverageMax => vertex(&leverage, 1.0).1,
-        Summary::LeverageMaxAt => vertex(&leverage, 1.0).0,
+        Summary::Progression => fall(top.leverage_rate(), end.leverage_rate()),
+        Summary::ProgressionFromSag => fall(sag.leverage_rate(), end.leverage_rate()),
+        Summary::LeverageMean => moments.total_travel / end.stroke,
+        Summary::LeverageMin => vertex(&State::leverage_rate, -1.0).1,
+        Summary::LeverageMinAt => vertex(&State::leverage_rate, -1.0).0,
+        Summary::LeverageMax => vertex(&State::leverage_rate, 1.0).1,
+        Summary::LeverageMaxAt => vertex(&State::leverage_rate, 1.0).0,
         Summary::StraightnessMax => {
-            let deviations = deviations(&moments.samples(leverage), &moments.samples(travel));
+            let deviations = deviations(
+                &moments.samples(State::leverage_rate),
+                &moments.samples(travel),
+            );
             let (high, low) = (largest(deviations.clone()), smallest(deviations));
             if high.lane(0) >= -low.lane(0) {
                 high
@@ -336,7 +405,7 @@ fn summary_value<T: Scalar>(
         }
         Summary::StraightnessRms => {
             let travels = moments.samples(travel);
-            let deviations = deviations(&moments.samples(leverage), &travels);
+            let deviations = deviations(&moments.samples(State::leverage_rate), &travels);
             let mut sum = zero::<T>();
             for i in 1..SAMPLES {
                 let squares = deviations[i].squared() + deviations[i - 1].squared();
@@ -348,18 +417,22 @@ fn summary_value<T: Scalar>(
             let values: Vec<T::Lane> = bicycle
                 .cogs()
                 .iter()
-                .map(|&cog| moments.at(sag, |state| state.anti_squat(bicycle, cog)))
+                .map(|&cog| sag.anti_squat(bicycle, cog))
                 .collect();
             largest(values.clone()) - smallest(values)
         }
         Summary::AntiRiseMin => vertex(&anti_rise, -1.0).1,
         Summary::AntiRiseMax => vertex(&anti_rise, 1.0).1,
-        Summary::AxleXRearmost => vertex(&axle_x, -1.0).1,
-        Summary::RearCentreGrowth => growth(&rear_centre),
-        Summary::AxleXGrowth => growth(&axle_x),
-        Summary::SagOfTravel => at(sag, &travel) / moments.total_travel,
-        Summary::SagOfStroke => at(sag, &stroke) / at(Moment::END, &stroke),
+        Summary::AxleXRearmost => vertex(&|state| state.axle.x, -1.0).1,
+        Summary::RearCentreGrowth => end.rear_centre() - top.rear_centre(),
+        Summary::AxleXGrowth => end.axle.x - top.axle.x,
+        Summary::SagOfTravel => sag.travel / moments.total_travel,
+        Summary::SagOfStroke => sag.stroke / end.stroke,
     }
+}
+
+fn travel<S: Copy>(state: &State<S>) -> S {
+    state.travel
 }
 
 fn fall<S: Scalar>(from: S, to: S) -> S {

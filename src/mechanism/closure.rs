@@ -31,7 +31,7 @@ pub(super) struct Closure {
 }
 
 /// The shock's squared length and length times rate, for the equations.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 pub(super) struct ShockLength<T> {
     pub squared: T,
     pub rate: T,

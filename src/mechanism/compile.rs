@@ -195,13 +195,13 @@ impl<'a> Order<'a> {
                         && self.distance(point, second_end) > structure::COINCIDENT
                 });
                 if let Some(pivot) = pivot {
-                    let shock = (second == self.shock()).then_some(1);
-                    let step = Step::Pair {
-                        ends: [first_end, second_end],
-                        pivot,
-                        shock,
-                    };
-                    return Some((step, [first, second]));
+                    let shock = second == self.shock();
+                    let (mut ends, mut bodies) = ([first_end, second_end], [first, second]);
+                    if shock {
+                        ends.reverse();
+                        bodies.reverse();
+                    }
+                    return Some((Step::Pair { ends, pivot, shock }, bodies));
                 }
             }
         }

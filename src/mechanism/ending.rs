@@ -4,7 +4,7 @@ use super::motion::Motion;
 use super::plan::Plan;
 use super::pose::Pose;
 use crate::input::PointId;
-use crate::number::Point;
+use crate::number::{LANES, Lanes, Point, Scalar};
 
 /// How a motion ends.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -61,6 +61,16 @@ pub(super) fn reach(plan: &Plan, drawn: &[Point<f64>], stroke: f64) -> f64 {
     }
 }
 
+/// How a walk along a motion went.
+enum Walk {
+    /// To full stroke.
+    Full,
+    /// From the last parameter that is good to the next that is not.
+    Stopped { good: f64, bad: f64 },
+    /// To the last parameter, short of full stroke.
+    Ended,
+}
+
 struct Probe<'a, 'p> {
     motion: &'a Motion<'p, f64>,
     pose: Pose<f64>,
@@ -77,47 +87,77 @@ impl<'a, 'p> Probe<'a, 'p> {
     /// Whether at `q` the mechanism assembles, the shock shortens and the wheel rises.
     fn moves(&mut self, q: f64) -> bool {
         self.motion.pose(q, &mut self.pose);
-        let rises = |axle: PointId| self.pose.velocities[axle.index()].y > 0.0;
-        self.pose.assembles(0) && self.axle.is_none_or(rises)
+        self.moves_in(&self.pose, 0)
+    }
+
+    fn moves_in<T: Scalar>(&self, pose: &Pose<T>, lane: usize) -> bool {
+        let rises = |axle: PointId| pose.velocities[axle.index()].y.lane(lane) > 0.0;
+        pose.assembles(lane) && self.axle.is_none_or(rises)
     }
 
     /// The last parameter that is good and the next that is not; none if the shock reaches
     /// `stroke` mm.
     fn last_good(&mut self, stroke: f64) -> Option<(f64, f64)> {
-        let full = stroke * (1.0 - 1e-12);
         if !self.moves(0.0) {
             return Some((0.0, 0.0));
         }
-        let mut good = 0.0;
-        let steps = STEPS * self.motion.lengthening();
-        for step in 1..=steps {
-            let q = f64::from(step) / f64::from(steps);
-            if self.moves(q) {
-                if self.pose.stroke >= full {
-                    return None;
+        let full = stroke * (1.0 - 1e-12);
+        match self.walk(full) {
+            Walk::Full => None,
+            Walk::Stopped { mut good, mut bad } => {
+                while bad - good > 1e-15 + 1e-14 * good {
+                    let middle = 0.5 * (good + bad);
+                    if middle <= good || middle >= bad {
+                        break;
+                    }
+                    if self.moves(middle) {
+                        good = middle;
+                    } else {
+                        bad = middle;
+                    }
                 }
-                good = q;
-                continue;
+                // A body that is turned may pass full stroke within the step before it stops.
+                self.moves(good);
+                (self.pose.stroke < full).then_some((good, bad))
             }
-            let mut bad = q;
-            while bad - good > 1e-15 + 1e-14 * good {
-                let middle = 0.5 * (good + bad);
-                if middle <= good || middle >= bad {
-                    break;
-                }
-                if self.moves(middle) {
-                    good = middle;
-                } else {
-                    bad = middle;
-                }
+            Walk::Ended => {
+                // Rounding leaves a full stroke short of itself; a turn of nearly half a circle
+                // does not.
+                self.moves(1.0);
+                (self.pose.stroke < stroke * (1.0 - 1e-6)).then_some((1.0, 1.0))
             }
-            // A body that is turned may pass full stroke within the step before it stops.
-            self.moves(good);
-            return (self.pose.stroke < full).then_some((good, bad));
         }
-        // Rounding leaves a full stroke short of itself; a turn of nearly half a circle does not.
-        self.moves(1.0);
-        (self.pose.stroke < stroke * (1.0 - 1e-6)).then_some((1.0, 1.0))
+    }
+
+    /// Walks along the motion, eight steps at a time, until the shock is shortened by `full` mm.
+    fn walk(&self, full: f64) -> Walk {
+        const GROUPS: usize = 4;
+        let plan = self.motion.plan();
+        let mut motion: Motion<'_, Lanes> = Motion::empty(plan);
+        motion.repeat(self.motion);
+        let mut poses = vec![Pose::new(plan); GROUPS];
+        let steps = STEPS * self.motion.lengthening();
+        let parameter = |step: usize| (step as f64 / f64::from(steps)).min(1.0);
+        let mut good = 0.0;
+        for first in (1..=steps as usize).step_by(GROUPS * LANES) {
+            let of_group =
+                |group: usize| Lanes::from_lanes(|lane| parameter(first + group * LANES + lane));
+            let parameters: [Lanes; GROUPS] = std::array::from_fn(of_group);
+            motion.pose_all(&parameters, &mut poses);
+            for (q, pose) in parameters.iter().zip(&poses) {
+                for lane in 0..LANES {
+                    if !self.moves_in(pose, lane) {
+                        let bad = q.lane(lane);
+                        return Walk::Stopped { good, bad };
+                    }
+                    if pose.stroke.lane(lane) >= full {
+                        return Walk::Full;
+                    }
+                    good = q.lane(lane);
+                }
+            }
+        }
+        Walk::Ended
     }
 
     fn leverage(&mut self, axle: usize, q: f64) -> f64 {

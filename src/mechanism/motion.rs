@@ -12,7 +12,7 @@ use super::step::{measure_place, measure_side};
 use super::track::Track;
 use super::turn::Turn;
 use crate::input::BodyId;
-use crate::number::{Point, Scalar, Vector};
+use crate::number::{Point, Scalar};
 
 /// One candidate's mechanism, ready to be posed; lanes are candidates or positions.
 #[derive(Clone, Debug)]
@@ -60,6 +60,27 @@ impl<'p, T: Scalar> Motion<'p, T> {
         if plan.steps.iter().any(|step| matches!(step, Step::Close(_))) {
             self.tracks = self.follow_lanes();
         }
+    }
+
+    /// Makes every lane the motion of one candidate.
+    pub fn repeat(&mut self, single: &Motion<'p, T::Lane>) {
+        let all = |lanes: &mut Vec<T>, single: &[T::Lane]| {
+            lanes.clear();
+            lanes.extend(single.iter().map(|&number| T::broadcast(number)));
+        };
+        self.drawn.clear();
+        let drawn = single.drawn.iter();
+        self.drawn
+            .extend(drawn.map(|point| point.map(|&number| T::broadcast(number))));
+        all(&mut self.dimensions, &single.dimensions);
+        all(&mut self.orientations, &single.orientations);
+        self.eye_to_eye = T::broadcast(single.eye_to_eye);
+        self.stroke = T::broadcast(single.stroke);
+        self.turn = Turn {
+            half_tangent: T::broadcast(single.turn.half_tangent),
+            found: T::broadcast(single.turn.found),
+        };
+        self.tracks.clone_from(&single.tracks);
     }
 
     /// A motion of nothing, to be redrawn.
@@ -149,69 +170,104 @@ impl<'p, T: Scalar> Motion<'p, T> {
 
     /// Poses the mechanism at `q`.
     pub fn pose(&self, q: T, pose: &mut Pose<T>) {
-        self.pose_near(q, pose, &|lane| {
+        self.pose_all(&[q], std::slice::from_mut(pose));
+    }
+
+    /// Poses the mechanism at each of `parameters`.
+    ///
+    /// Step by step over all poses, not pose by pose: what a step computes for one pose does
+    /// not wait for another's, so that the processor works on several at once.
+    pub fn pose_all(&self, parameters: &[T], poses: &mut [Pose<T>]) {
+        self.pose_near(parameters, poses, &|q, lane| {
             let track = self.tracks.get(lane).or(self.tracks.first())?;
             track.predict(q.lane(lane))
         });
     }
 
-    /// Poses the mechanism at `q`; what closes only together starts from `guess`.
+    /// The same; what closes only together starts from `guess` of a parameter and a lane.
     pub(super) fn pose_near(
         &self,
-        q: T,
-        pose: &mut Pose<T>,
-        guess: &dyn Fn(usize) -> Option<Vec<Point<f64>>>,
+        parameters: &[T],
+        poses: &mut [Pose<T>],
+        guess: &dyn Fn(T, usize) -> Option<Vec<Point<f64>>>,
     ) {
-        pose.margins.clear();
-        for &point in &self.plan.fixed {
-            pose.points[point] = self.drawn[point];
-            pose.velocities[point] = Vector::zero();
+        for (&q, pose) in parameters.iter().zip(poses.iter_mut()) {
+            self.drive(q, pose);
         }
-        let length = self.eye_to_eye - q * self.stroke;
-        let shock = ShockLength {
-            squared: length.squared(),
-            rate: -(length * self.stroke),
-        };
-        let half = q * self.turn.half_tangent;
-        let inverse = T::from_f64(1.0) / (half * half + 1.0);
-        let turning = Turning {
-            cosine: (-(half * half) + 1.0) * inverse,
-            sine: half * inverse * 2.0,
-            rate: self.turn.half_tangent * inverse * 2.0,
-        };
         let mut dimensions = self.dimensions.as_slice();
+        let mut margin = 0;
         for step in &self.plan.steps {
             let (own, rest) = dimensions.split_at(step.dimension_count());
             dimensions = rest;
             match step {
-                Step::Place { base, point } => pose.place(own, *base, *point),
-                Step::Pair {
-                    ends,
-                    pivot,
-                    shock: link,
-                } => {
-                    pose.close_pair(own, *ends, *pivot, link.map(|link| (link, shock)));
+                Step::Place { base, point } => {
+                    for pose in poses.iter_mut() {
+                        pose.place(own, *base, *point);
+                    }
                 }
-                Step::Turn { pivot, point } => pose.turn(own, *pivot, *point, turning),
-                Step::Close(closure) => pose.close(closure, own, shock, guess),
+                Step::Pair { ends, pivot, shock } => {
+                    for pose in poses.iter_mut() {
+                        pose.margins[margin] = pose.close_pair(own, *ends, *pivot, *shock);
+                    }
+                    margin += 1;
+                }
+                Step::Turn { pivot, point } => {
+                    for pose in poses.iter_mut() {
+                        pose.turn(own, *pivot, *point);
+                    }
+                }
+                Step::Close(closure) => {
+                    for (&q, pose) in parameters.iter().zip(poses.iter_mut()) {
+                        pose.margins[margin] = pose.close(closure, own, &|lane| guess(q, lane));
+                    }
+                    margin += 1;
+                }
             }
         }
-        self.follow_shock(q, pose);
+        if let Driver::Body(_) = self.plan.driver {
+            for pose in poses {
+                self.follow_shock(pose, margin);
+            }
+        }
     }
 
-    fn follow_shock(&self, q: T, pose: &mut Pose<T>) {
-        if self.plan.driver == Driver::Shock {
-            pose.stroke = q * self.stroke;
-            pose.stroke_rate = self.stroke;
-            return;
+    /// Sets what moves the mechanism, and the points that stand still.
+    #[inline(always)]
+    fn drive(&self, q: T, pose: &mut Pose<T>) {
+        for &point in &self.plan.fixed {
+            pose.points[point] = self.drawn[point];
         }
+        match self.plan.driver {
+            Driver::Shock => {
+                pose.stroke = q * self.stroke;
+                pose.stroke_rate = self.stroke;
+                let length = self.eye_to_eye - pose.stroke;
+                pose.shock = ShockLength {
+                    squared: length.squared(),
+                    rate: -(length * self.stroke),
+                };
+            }
+            Driver::Body(_) => {
+                let half = q * self.turn.half_tangent;
+                let inverse = T::from_f64(1.0) / (half * half + 1.0);
+                pose.turning = Turning {
+                    cosine: (-(half * half) + 1.0) * inverse,
+                    sine: half * inverse * 2.0,
+                    rate: self.turn.half_tangent * inverse * 2.0,
+                };
+            }
+        }
+    }
+
+    /// Measures the shock where a body is turned; its margins begin at number `margin`.
+    fn follow_shock(&self, pose: &mut Pose<T>, margin: usize) {
         let [a, b] = self.plan.shock;
         let line = pose.points[b] - pose.points[a];
         let length = line.length();
         pose.stroke = self.eye_to_eye - length;
         pose.stroke_rate = -line.dot(pose.velocities[b] - pose.velocities[a]) / length;
-        pose.margins.push(pose.stroke_rate / self.stroke);
-        pose.margins.push(self.turn.found);
+        pose.margins[margin] = pose.stroke_rate / self.stroke;
+        pose.margins[margin + 1] = self.turn.found;
     }
 
     /// How far `body` has turned since full extension.

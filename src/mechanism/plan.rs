@@ -11,12 +11,12 @@ use crate::input::{BodyId, PointId};
 pub(super) enum Step {
     /// `point` is fixed to a body of which `base` is placed already.
     Place { base: [usize; 2], point: usize },
-    /// `pivot` joins two links whose other ends are placed already; `shock` tells which of
-    /// the two links, if any, is the shock.
+    /// `pivot` joins two links whose other ends are placed already; the shock, if it is one
+    /// of the two, is the first.
     Pair {
         ends: [usize; 2],
         pivot: usize,
-        shock: Option<usize>,
+        shock: bool,
     },
     /// `point` turns with the driven body about `pivot`.
     Turn { pivot: usize, point: usize },
@@ -55,6 +55,13 @@ impl Plan {
                 Step::Place { .. } | Step::Pair { .. } | Step::Turn { .. } => None,
             })
             .unwrap_or(&[])
+    }
+
+    /// How many margins a pose has: one for each pair or closure, two for a driven shock.
+    pub(super) fn margin_count(&self) -> usize {
+        let own = |step: &&Step| matches!(step, Step::Pair { .. } | Step::Close(_));
+        let steps = self.steps.iter().filter(own).count();
+        steps + if self.driver == Driver::Shock { 0 } else { 2 }
     }
 
     /// How many points the mechanism has.

@@ -22,6 +22,10 @@ pub struct Pose<T> {
     pub stroke: T,
     /// Its derivative by `q`, mm.
     pub stroke_rate: T,
+    /// The shock's length where it drives.
+    pub(super) shock: ShockLength<T>,
+    /// The driven body's turning where one is turned.
+    pub(super) turning: Turning<T>,
 }
 
 /// A body's turning since full extension, counter-clockwise.
@@ -34,6 +38,16 @@ pub struct Rotation<T> {
 }
 
 impl<T: Scalar> Rotation<T> {
+    /// The rotation with `function` of cosine and sine.
+    #[inline(always)]
+    #[must_use]
+    pub fn map<S>(&self, function: impl Fn(&T) -> S) -> Rotation<S> {
+        Rotation {
+            cosine: function(&self.cosine),
+            sine: function(&self.sine),
+        }
+    }
+
     /// The angle in radians, in (-pi, pi].
     #[must_use]
     pub fn angle(self) -> T {
@@ -45,12 +59,22 @@ impl<T: Scalar> Pose<T> {
     /// An empty pose for `plan`, to be filled by [`super::Motion::pose`].
     #[must_use]
     pub fn new(plan: &Plan) -> Self {
+        let zero = T::from_f64(0.0);
         Self {
             points: vec![Point::constant(Point::new(0.0, 0.0)); plan.points],
             velocities: vec![Vector::zero(); plan.points],
-            margins: Vec::with_capacity(plan.steps.len() + 2),
-            stroke: T::from_f64(0.0),
-            stroke_rate: T::from_f64(0.0),
+            margins: vec![zero; plan.margin_count()],
+            stroke: zero,
+            stroke_rate: zero,
+            shock: ShockLength {
+                squared: zero,
+                rate: zero,
+            },
+            turning: Turning {
+                cosine: zero,
+                sine: zero,
+                rate: zero,
+            },
         }
     }
 
@@ -62,7 +86,7 @@ impl<T: Scalar> Pose<T> {
 }
 
 /// The driven body's turning at one moment.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Turning<T> {
     pub cosine: T,
     pub sine: T,
@@ -80,52 +104,55 @@ impl<T: Scalar> Pose<T> {
         self.velocities[point] = self.velocities[a] + place(coordinates, line);
     }
 
+    /// Closes a pair and returns its margin.
     #[inline(always)]
     pub(super) fn close_pair(
         &mut self,
         dimensions: &[T],
         ends: [usize; 2],
         pivot: usize,
-        shock: Option<(usize, ShockLength<T>)>,
-    ) {
-        let zero = T::from_f64(0.0);
-        let mut pair = Pair {
-            lengths_squared: [dimensions[0], dimensions[1]],
-            length_rates: [zero, zero],
-            side: dimensions[2],
+        shock: bool,
+    ) -> T {
+        let (first, length_rate) = if shock {
+            (self.shock.squared, Some(self.shock.rate))
+        } else {
+            (dimensions[0], None)
         };
-        if let Some((link, length)) = shock {
-            pair.lengths_squared[link] = length.squared;
-            pair.length_rates[link] = length.rate;
-        }
-        let points = ends.map(|end| self.points[end]);
+        let pair = Pair {
+            lengths_squared: [first, dimensions[1]],
+            length_rate,
+            side: dimensions[2].value(),
+        };
+        let [a, b] = ends;
+        let points = [self.points[a], self.points[b]];
         let meeting = pair.meet(points);
-        let velocities = ends.map(|end| self.velocities[end]);
+        let velocities = [self.velocities[a], self.velocities[b]];
         self.points[pivot] = meeting.pivot;
-        self.velocities[pivot] = pair.velocity(points, velocities, &meeting);
-        self.margins.push(meeting.area_squared * dimensions[3]);
+        self.velocities[pivot] = pair.velocity(velocities, &meeting);
+        meeting.area_squared * dimensions[3]
     }
 
     #[inline(always)]
-    pub(super) fn turn(&mut self, offset: &[T], pivot: usize, point: usize, turning: Turning<T>) {
+    pub(super) fn turn(&mut self, offset: &[T], pivot: usize, point: usize) {
+        let Turning { cosine, sine, rate } = self.turning;
         let drawn = Vector::new(offset[0], offset[1]);
-        let turned = drawn * turning.cosine + drawn.turned_left() * turning.sine;
+        let turned = drawn * cosine + drawn.turned_left() * sine;
         self.points[point] = self.points[pivot] + turned;
-        self.velocities[point] = self.velocities[pivot] + turned.turned_left() * turning.rate;
+        self.velocities[point] = self.velocities[pivot] + turned.turned_left() * rate;
     }
 
+    /// Closes several bodies together and returns the margin.
     pub(super) fn close(
         &mut self,
         closure: &Closure,
         dimensions: &[T],
-        shock: ShockLength<T>,
         guess: &dyn Fn(usize) -> Option<Vec<Point<f64>>>,
-    ) {
+    ) -> T {
+        let shock = self.shock;
         let factors: Vec<Option<Factors>> = (0..T::LANES)
             .map(|lane| self.close_lane(closure, dimensions, shock, guess(lane)?, lane))
             .collect();
         let closed = T::from_lanes(|lane| if factors[lane].is_some() { 1.0 } else { -1.0 });
-        self.margins.push(closed);
         let mut solve = |lane: usize, right: &[f64]| match &factors[lane] {
             Some(factors) => factors.solve(right),
             // A lane that did not close has a negative margin; its numbers are not used.
@@ -145,13 +172,14 @@ impl<T: Scalar> Pose<T> {
         for _ in 0..2 {
             let rates = closure.rates(dimensions, shock, &self.points, &self.velocities);
             let Some(steps) = T::apply_linear(&rates, &mut solve) else {
-                return;
+                break;
             };
             for (&point, step) in closure.unknowns().iter().zip(steps.chunks_exact(2)) {
                 let velocity = self.velocities[point] - Vector::new(step[0], step[1]);
                 self.velocities[point] = velocity;
             }
         }
+        closed
     }
 
     /// Solves one lane in plain numbers and leaves the solution as constants in the pose.

@@ -23,63 +23,108 @@ pub(super) fn place<T: Scalar>(coordinates: &[T], line: Vector<T>) -> Vector<T> 
 
 /// Two links of given lengths that meet in a pivot.
 #[derive(Clone, Copy)]
-pub(super) struct Pair<T> {
+pub(super) struct Pair<T: Scalar> {
     /// Squared lengths of both links, mm^2.
     pub lengths_squared: [T; 2],
-    /// Length times its derivative by the parameter, of both links; zero for a rigid link.
-    pub length_rates: [T; 2],
+    /// Length of the first link times its derivative by the parameter; none for a rigid link.
+    /// The second is always rigid.
+    pub length_rate: Option<T>,
     /// +1 where the pivot is left of the line from the first end to the second, -1 right.
-    pub side: T,
+    pub side: T::Value,
 }
 
 /// Where a [`Pair`] meets.
-pub(super) struct Meeting<T> {
+pub(super) struct Meeting<T: Scalar> {
     pub pivot: Point<T>,
     /// Four times the squared area of the triangle that the links form, mm^4: zero where
     /// they are in line, negative where they do not reach each other.
     pub area_squared: T,
-    /// Divisors of the velocity solution, kept from the position solution.
-    inverse_area: T,
+    /// From the ends to the pivot.
+    links: [Vector<T>; 2],
+    /// One over the cross product of the two.
+    inverse_cross: T::Value,
 }
 
 impl<T: Scalar> Pair<T> {
     /// Intersection of two circles about `ends`.
+    ///
+    /// Derivatives are not those of the construction but of what it fulfils, by one Newton
+    /// step on both lengths at the solution: the same, and much shorter.
     #[inline(always)]
     pub fn meet(&self, ends: [Point<T>; 2]) -> Meeting<T> {
-        let line = ends[1] - ends[0];
+        let [start, end] = ends.map(Point::value);
+        let line = end - start;
         let distance_squared = line.length_squared();
-        let [first, second] = self.lengths_squared;
+        let [first, second] = self.lengths_squared.map(T::value);
         let along = (distance_squared + first - second) * 0.5;
         let area_squared = first * distance_squared - along.squared();
         let area = area_squared.sqrt();
         // One division serves both the position and the velocity.
-        let inverse = T::from_f64(1.0) / (distance_squared * area);
+        let inverse = T::Value::from_f64(1.0) / (distance_squared * area);
         let inverse_distance_squared = inverse * area;
         let offset = line * along + line.turned_left() * (self.side * area);
-        Meeting {
-            pivot: ends[0] + offset * inverse_distance_squared,
-            area_squared,
-            inverse_area: inverse * distance_squared,
+        let pivot = start + offset * inverse_distance_squared;
+        let solved = Point::from_value(pivot);
+        let mut meeting = Meeting {
+            pivot: solved,
+            area_squared: T::from_value(area_squared),
+            links: ends.map(|end| solved - end),
+            inverse_cross: self.side * (inverse * distance_squared),
+        };
+        if T::PARTIALS > 0 {
+            let missing = [0, 1].map(|link| {
+                (meeting.links[link].length_squared() - self.lengths_squared[link]) * 0.5
+            });
+            meeting.pivot = (solved - meeting.solve(missing)).with_value(pivot);
+            meeting.links = ends.map(|end| meeting.pivot - end);
+            let cross = meeting.links[0].cross(meeting.links[1]);
+            meeting.area_squared = cross.squared().with_value(area_squared);
         }
+        meeting
     }
 
     /// Velocity of the pivot from those of the ends: each link keeps its length.
     #[inline(always)]
-    pub fn velocity(
+    pub fn velocity(&self, end_velocities: [Vector<T>; 2], meeting: &Meeting<T>) -> Vector<T> {
+        let velocity = meeting
+            .solve(self.lengthening(Vector::zero(), end_velocities, meeting))
+            .value();
+        let solved = Vector::from_value(-velocity);
+        if T::PARTIALS == 0 {
+            return solved;
+        }
+        let missing = self.lengthening(solved, end_velocities, meeting);
+        (solved - meeting.solve(missing)).with_value(-velocity)
+    }
+
+    /// How fast each link's half squared length grows beyond what it should.
+    #[inline(always)]
+    fn lengthening(
         &self,
-        ends: [Point<T>; 2],
+        velocity: Vector<T>,
         end_velocities: [Vector<T>; 2],
         meeting: &Meeting<T>,
-    ) -> Vector<T> {
-        let first = meeting.pivot - ends[0];
-        let second = meeting.pivot - ends[1];
-        let along_first = first.dot(end_velocities[0]) + self.length_rates[0];
-        let along_second = second.dot(end_velocities[1]) + self.length_rates[1];
-        let scale = self.side * meeting.inverse_area;
+    ) -> [T; 2] {
+        let [first, second] =
+            [0, 1].map(|link| meeting.links[link].dot(velocity - end_velocities[link]));
+        match self.length_rate {
+            Some(rate) => [first - rate, second],
+            None => [first, second],
+        }
+    }
+}
+
+impl<T: Scalar> Meeting<T> {
+    /// The displacement whose products with the two links are `right`.
+    #[inline(always)]
+    fn solve(&self, right: [T; 2]) -> Vector<T> {
+        let [first, second] = self.links.map(Vector::value);
+        let [along_first, along_second] = right;
         Vector::new(
-            (along_first * second.y - along_second * first.y) * scale,
-            (along_second * first.x - along_first * second.x) * scale,
+            along_first.scale(second.y) - along_second.scale(first.y),
+            along_second.scale(first.x) - along_first.scale(second.x),
         )
+        .map(|component| component.scale(self.inverse_cross))
     }
 }
 
@@ -101,14 +146,14 @@ mod tests {
             let side = measure_side(ends, drawn);
             let pair = Pair {
                 lengths_squared: ends.map(|end| (drawn - end).length_squared()),
-                length_rates: [0.0, 0.0],
+                length_rate: None,
                 side,
             };
             let meeting = pair.meet(ends);
             assert_abs_diff_eq!(meeting.pivot.x, drawn.x, epsilon = 1e-13);
             assert_abs_diff_eq!(meeting.pivot.y, drawn.y, epsilon = 1e-13);
             let moved = [Vector::new(0.3, -0.2), Vector::new(-1.0, 0.5)];
-            let velocity = pair.velocity(ends, moved, &meeting);
+            let velocity = pair.velocity(moved, &meeting);
             let step = 1e-6;
             let shifted = [ends[0] + moved[0] * step, ends[1] + moved[1] * step];
             let next = pair.meet(shifted).pivot;
@@ -121,7 +166,7 @@ mod tests {
     fn links_that_do_not_reach_have_a_negative_margin() {
         let pair = Pair {
             lengths_squared: [4.0, 4.0],
-            length_rates: [0.0, 0.0],
+            length_rate: None,
             side: 1.0,
         };
         assert!(

@@ -3,6 +3,7 @@
 use super::motion::Motion;
 use super::pose::Pose;
 use crate::number::{Point, Vector};
+use std::slice;
 
 /// Shortest step by which the end of a motion is approached, as a share of the stroke.
 const SHORTEST_STEP: f64 = 1e-12;
@@ -30,7 +31,9 @@ impl Track {
         let mut pose = Pose::new(plan);
         let mut track = Self { knots: Vec::new() };
         let drawn: Vec<Point<f64>> = unknowns.iter().map(|&p| motion.drawn()[p]).collect();
-        motion.pose_near(0.0, &mut pose, &|_| Some(drawn.clone()));
+        motion.pose_near(&[0.0], slice::from_mut(&mut pose), &|_, _| {
+            Some(drawn.clone())
+        });
         if !pose.assembles(0) {
             return track;
         }
@@ -42,7 +45,9 @@ impl Track {
             }
             let q = (last.q + step).min(1.0);
             let predicted = last.extrapolate(q);
-            motion.pose_near(q, &mut pose, &|_| Some(predicted.clone()));
+            motion.pose_near(&[q], slice::from_mut(&mut pose), &|_, _| {
+                Some(predicted.clone())
+            });
             let moved = distance(&predicted, &last.points);
             let found: Vec<Point<f64>> = unknowns.iter().map(|&p| pose.points[p]).collect();
             if pose.assembles(0) && distance(&predicted, &found) <= 0.1 * moved + 1e-6 {

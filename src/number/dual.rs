@@ -177,16 +177,31 @@ impl<T: Scalar<Value = T, Lane = f64>, const N: usize> Scalar for Dual<T, N> {
         self.value
     }
 
+    #[inline(always)]
+    fn scale(self, factor: T) -> Self {
+        self.chain(self.value * factor, factor)
+    }
+
+    #[inline(always)]
+    fn with_value(self, value: T) -> Self {
+        Self { value, ..self }
+    }
+
+    #[inline(always)]
+    fn squared(self) -> Self {
+        self.chain(self.value * self.value, self.value + self.value)
+    }
+
     #[inline]
-    fn lane(self, lane: usize) -> f64 {
+    fn lane(&self, lane: usize) -> f64 {
         self.value.lane(lane)
     }
 
     #[inline]
-    fn extract(self, lane: usize) -> Self::Lane {
+    fn extract(&self, lane: usize) -> Self::Lane {
         Dual {
             value: self.value.extract(lane),
-            partials: self.partials.map(|partial| partial.extract(lane)),
+            partials: std::array::from_fn(|index| self.partials[index].extract(lane)),
         }
     }
 

@@ -82,13 +82,23 @@ impl Scalar for Lanes {
         self
     }
 
-    #[inline]
-    fn lane(self, lane: usize) -> f64 {
-        self.0.to_array()[lane]
+    #[inline(always)]
+    fn scale(self, factor: Self) -> Self {
+        self * factor
+    }
+
+    #[inline(always)]
+    fn with_value(self, value: Self) -> Self {
+        value
     }
 
     #[inline]
-    fn extract(self, lane: usize) -> f64 {
+    fn lane(&self, lane: usize) -> f64 {
+        self.0.as_array()[lane]
+    }
+
+    #[inline]
+    fn extract(&self, lane: usize) -> f64 {
         self.lane(lane)
     }
 

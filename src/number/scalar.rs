@@ -48,11 +48,19 @@ pub trait Scalar:
     /// The number without its derivatives.
     fn value(self) -> Self::Value;
 
+    /// The number times a factor that has no derivatives.
+    #[must_use]
+    fn scale(self, factor: Self::Value) -> Self;
+
+    /// `value` with the derivatives of this number.
+    #[must_use]
+    fn with_value(self, value: Self::Value) -> Self;
+
     /// The value in lane `lane`, which must be below [`Scalar::LANES`].
-    fn lane(self, lane: usize) -> f64;
+    fn lane(&self, lane: usize) -> f64;
 
     /// Lane `lane` with its derivatives; `lane` must be below [`Scalar::LANES`].
-    fn extract(self, lane: usize) -> Self::Lane;
+    fn extract(&self, lane: usize) -> Self::Lane;
 
     /// All lanes side by side, derivatives left out; the rest is zero.
     fn to_lanes(self) -> [f64; LANES];
@@ -117,14 +125,24 @@ impl Scalar for f64 {
         self
     }
 
-    #[inline]
-    fn lane(self, _lane: usize) -> f64 {
-        self
+    #[inline(always)]
+    fn scale(self, factor: f64) -> Self {
+        self * factor
+    }
+
+    #[inline(always)]
+    fn with_value(self, value: f64) -> Self {
+        value
     }
 
     #[inline]
-    fn extract(self, _lane: usize) -> f64 {
-        self
+    fn lane(&self, _lane: usize) -> f64 {
+        *self
+    }
+
+    #[inline]
+    fn extract(&self, _lane: usize) -> f64 {
+        *self
     }
 
     #[inline]

@@ -37,12 +37,44 @@ impl<T> Vector<T> {
     }
 }
 
+impl<T: Copy> Point<T> {
+    /// The point with `function` of each coordinate.
+    #[inline(always)]
+    #[must_use]
+    pub fn map<S>(&self, function: impl Fn(&T) -> S) -> Point<S> {
+        Point::new(function(&self.x), function(&self.y))
+    }
+}
+
+impl<T: Copy> Vector<T> {
+    /// The vector with `function` of each coordinate.
+    #[inline(always)]
+    #[must_use]
+    pub fn map<S>(&self, function: impl Fn(&T) -> S) -> Vector<S> {
+        Vector::new(function(&self.x), function(&self.y))
+    }
+}
+
 impl<T: Scalar> Point<T> {
     /// A point that depends on nothing.
     #[inline]
     #[must_use]
     pub fn constant(point: Point<f64>) -> Self {
         Self::new(T::from_f64(point.x), T::from_f64(point.y))
+    }
+
+    /// The point with zero derivatives of a value.
+    #[inline(always)]
+    #[must_use]
+    pub fn from_value(value: Point<T::Value>) -> Self {
+        Self::new(T::from_value(value.x), T::from_value(value.y))
+    }
+
+    /// The point `value` with the derivatives of this one.
+    #[inline(always)]
+    #[must_use]
+    pub fn with_value(self, value: Point<T::Value>) -> Self {
+        Self::new(self.x.with_value(value.x), self.y.with_value(value.y))
     }
 
     /// The point without its derivatives.
@@ -59,6 +91,27 @@ impl<T: Scalar> Vector<T> {
     #[must_use]
     pub fn zero() -> Self {
         Self::new(T::from_f64(0.0), T::from_f64(0.0))
+    }
+
+    /// The vector with zero derivatives of a value.
+    #[inline(always)]
+    #[must_use]
+    pub fn from_value(value: Vector<T::Value>) -> Self {
+        Self::new(T::from_value(value.x), T::from_value(value.y))
+    }
+
+    /// The vector without its derivatives.
+    #[inline(always)]
+    #[must_use]
+    pub fn value(self) -> Vector<T::Value> {
+        Vector::new(self.x.value(), self.y.value())
+    }
+
+    /// The value `value` with the derivatives of this vector.
+    #[inline(always)]
+    #[must_use]
+    pub fn with_value(self, value: Vector<T::Value>) -> Self {
+        Self::new(self.x.with_value(value.x), self.y.with_value(value.y))
     }
 
     /// Scalar product.
@@ -86,7 +139,7 @@ impl<T: Scalar> Vector<T> {
     #[inline(always)]
     #[must_use]
     pub fn length_squared(self) -> T {
-        self.dot(self)
+        self.x.squared() + self.y.squared()
     }
 
     /// Length.

@@ -364,12 +364,10 @@ pub(super) fn variable_units(bounds: &[Interval], x: &[f64], out: &mut Vec<f64>)
 
 /// Whether no value is infinite or `NaN`.
 fn all_finite(values: &[f64]) -> bool {
-    // A sum of zeros unless some value is not finite; vectorises where `all` would not.
-    let mut sum = 0.0;
-    for value in values {
-        sum += value * 0.0;
-    }
-    sum == 0.0
+    // No short cut: so that the comparisons of several values run side by side.
+    values
+        .iter()
+        .fold(true, |finite, value| finite & value.is_finite())
 }
 
 #[cfg(test)]

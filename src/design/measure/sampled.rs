@@ -172,9 +172,9 @@ impl<'p> Sampler<'p> {
     }
 
     fn pose_all(&mut self) -> Lanes {
-        for (index, pose) in self.poses.iter_mut().enumerate() {
-            self.motion.pose(Lanes::from_f64(parameter(index)), pose);
-        }
+        let parameters: [Lanes; SAMPLES] =
+            std::array::from_fn(|index| Lanes::from_f64(parameter(index)));
+        self.motion.pose_all(&parameters, &mut self.poses);
         let axle = self.bicycle.axle();
         self.poses[SAMPLES - 1].points[axle].y - self.motion.drawn()[axle].y
     }
