@@ -147,6 +147,10 @@ pub struct SearchArguments {
     /// Number of layouts to keep [default: the brief's]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=9999))]
     pub keep: Option<u16>,
+    /// Rank feasible layouts by yield: the share of frames in all bands when every hole of every
+    /// part lies in a disc of this radius in mm about its place (see `tolerance`)
+    #[arg(long, value_name = "MM", value_parser = radius)]
+    pub scatter: Option<f64>,
     /// Show no progress
     #[arg(long)]
     pub quiet: bool,

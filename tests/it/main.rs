@@ -4,6 +4,7 @@ mod agreement;
 mod cli;
 mod closed_form;
 mod command_search;
+mod costs;
 mod demo;
 mod derivatives;
 mod drift;

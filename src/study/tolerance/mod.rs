@@ -10,11 +10,13 @@
 mod frames;
 mod lattice;
 mod limits;
+mod ranking;
 mod run;
 mod shares;
 
 pub use lattice::MOST as MOST_FRAMES;
 pub use limits::HoleLimit;
+pub use ranking::rank_by_yield;
 pub use shares::{Share, Source};
 
 use super::drift::Break;
