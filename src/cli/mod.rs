@@ -9,13 +9,19 @@
 pub mod args;
 mod check;
 mod compare;
+mod cost;
 mod curves;
+mod drift;
 pub mod files;
+mod judged;
 mod output;
 mod progress;
 mod run_folder;
 mod schema;
 mod search;
+mod sensitivity;
+mod tolerance;
+mod trade;
 
 use crate::input::Faults;
 use args::{Arguments, Command};
@@ -71,6 +77,11 @@ fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
         Command::Search(arguments) => search::run(arguments),
         Command::Curves(arguments) => curves::run(arguments),
         Command::Compare(arguments) => compare::run(arguments),
+        Command::Sensitivity(arguments) => sensitivity::run(arguments),
+        Command::Drift(arguments) => drift::run(arguments),
+        Command::Tolerance(arguments) => tolerance::run(arguments),
+        Command::Cost(arguments) => cost::run(arguments),
+        Command::Trade(arguments) => trade::run(arguments),
         Command::Check(arguments) => check::run(arguments),
         Command::Schema(arguments) => schema::run(arguments),
     }

@@ -8,6 +8,7 @@
 //! - `candidate`: all rows of one candidate.
 //! - [`DesignProblem`]: all of it, as `optimise` asks for it.
 //! - [`Assessment`]: what a layout is worth, of the continuous curves; only this is reported.
+//! - [`measure`]: named numbers of a layout, by value, derivative and sample.
 //! - `arithmetic`: targets that cannot all hold, told before any search.
 
 mod arithmetic;
@@ -16,6 +17,7 @@ mod candidate;
 mod clearance_rows;
 mod construction;
 mod limit_rows;
+pub mod measure;
 mod moments;
 mod problem;
 mod rows;

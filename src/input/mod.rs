@@ -18,6 +18,7 @@ pub mod objectives;
 pub mod parts;
 pub mod quantity;
 mod reading;
+pub mod scatter;
 pub mod schema;
 
 pub use brief::{
@@ -32,3 +33,4 @@ pub use layout::{
 pub use objectives::{Cogs, Direction, ObjectiveSet, Place, Quantity, Target, Want};
 pub use parts::{Anchor, Carrier, ChainRun, Clearance, Part, Relation, Shape};
 pub use quantity::{Curve, Summary};
+pub use scatter::{Distribution, MOST_SCATTER, Scatter};

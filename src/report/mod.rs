@@ -8,12 +8,17 @@
 
 pub mod clearances;
 pub mod comparison;
+pub mod cost;
 pub mod csv;
 pub mod curves;
+pub mod drift;
 pub mod json;
 pub mod ranking;
 pub mod results;
+pub mod sensitivity;
 pub mod table;
+pub mod tolerance;
+pub mod trade;
 mod words;
 
 use crate::curves::{Cog, State, Suspension};

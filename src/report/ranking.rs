@@ -17,6 +17,9 @@ pub fn text(brief: &Brief, study: &Study) -> String {
     let mut text = headline(brief, study);
     let _ = write!(text, "\n\n{}", table(brief, study));
     text += &sizes(study);
+    if study.layouts.iter().any(|layout| layout.as_built.is_some()) {
+        text += "\nyield: share of frames as built in all bands, by which rows are ordered here.\n";
+    }
     if study.feasible() {
         text += "\n\
 score: root mean square of the worst residual of each target, 0 where wanted, 1 on
@@ -108,27 +111,32 @@ fn table(brief: &Brief, study: &Study) -> Table {
     } else {
         ["violation", "score"]
     };
-    table.row(
-        [
-            "rank",
-            worth[0],
-            worth[1],
-            "shock",
-            "travel",
-            "rate top",
-            "sag",
-            "end",
-            "off straight",
-            "squat at sag",
-            "anti-rise",
-            if study.feasible() {
-                "worst target"
-            } else {
-                "worst miss"
-            },
-        ]
-        .map(String::from),
-    );
+    let mut headings: Vec<String> = [
+        "rank",
+        worth[0],
+        worth[1],
+        "shock",
+        "travel",
+        "rate top",
+        "sag",
+        "end",
+        "off straight",
+        "squat at sag",
+        "anti-rise",
+        if study.feasible() {
+            "worst target"
+        } else {
+            "worst miss"
+        },
+    ]
+    .map(String::from)
+    .into();
+    // Only where frames as built were asked about.
+    let built = study.layouts.iter().any(|layout| layout.as_built.is_some());
+    if built {
+        headings.insert(1, "yield".to_owned());
+    }
+    table.row(headings);
     for (index, layout) in study.layouts.iter().enumerate() {
         let [low, high] = layout.key.anti_squat_at_sag;
         let [least, most] = layout.key.anti_rise;
@@ -138,7 +146,12 @@ fn table(brief: &Brief, study: &Study) -> Table {
             [fixed(layout.violation, 3), fixed(layout.score, 3)]
         };
         let [worth, second] = worth;
-        let mut row = vec![format!("{}", index + 1), worth, second];
+        let mut row = vec![format!("{}", index + 1)];
+        if built {
+            let percent = layout.as_built.map(|share| fixed(100.0 * share, 2));
+            row.push(percent.map_or_else(String::new, |percent| format!("{percent} %")));
+        }
+        row.extend([worth, second]);
         row.push(format!(
             "{} x {}",
             fixed(layout.size.eye_to_eye, 0),

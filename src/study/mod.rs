@@ -7,6 +7,10 @@
 //!   forgiving of its neighbourhood.
 //! - `robustness`: how far any one pivot may move before something breaks.
 //! - `single`: one start at a time, as benches look at them.
+//! - [`sensitivity`]: what changes per mm of each coordinate; [`moves`]: what moves along.
+//! - [`drift`]: how far a point may move before a band breaks.
+//! - [`tolerance`]: what comes of a layout when its holes are off.
+//! - [`cost`]: what a band that gives way would gain; [`trade`]: what one target costs another.
 //! - [`Search`]: rounds of starts over threads, and the ranked [`Study`].
 //!
 //! Results depend on brief and seed alone: starts are independent of one another and are
@@ -15,13 +19,20 @@
 mod alternatives;
 mod archive;
 mod blocking;
+pub mod cost;
+pub mod drift;
 mod lower;
+pub mod moves;
 mod rank;
 mod refine;
+mod relaxed;
 mod robustness;
 mod search;
+pub mod sensitivity;
 mod single;
 mod start;
+pub mod tolerance;
+pub mod trade;
 
 pub use blocking::Blocker;
 pub use rank::{Ranked, Study};
