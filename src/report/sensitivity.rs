@@ -285,7 +285,7 @@ pub fn csv(sensitivity: &Sensitivity) -> String {
     text
 }
 
-/// The text of [`json`].
+/// The text of [`json()`].
 #[must_use]
 pub fn json_text(layout: &Layout, sets: &[&ObjectiveSet], sensitivity: &Sensitivity) -> String {
     machine::text(&json(layout, sets, sensitivity))

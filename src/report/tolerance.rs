@@ -67,7 +67,7 @@ fn scatter(question: &Question) -> String {
         "its radius below".to_owned()
     };
     let mut text = format!(
-        "every hole {how} {holes}, the shock's length within {} mm, its stroke within {} mm",
+        "every hole {how} {holes},\n       the shock's length within {} mm, its stroke within {} mm",
         scatter.eye_to_eye, scatter.stroke
     );
     if let Some([(left, right), (low, high)]) = scatter.centre_of_mass {

@@ -224,7 +224,7 @@ impl<T: Scalar> Moving<'_, '_, T> {
 }
 
 /// +1 where a curve must fall, -1 where it must rise: a turn against the direction is positive.
-const fn sign_of(direction: Direction) -> f64 {
+pub(super) const fn sign_of(direction: Direction) -> f64 {
     match direction {
         Direction::Rising => -1.0,
         Direction::Falling => 1.0,

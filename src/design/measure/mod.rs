@@ -10,6 +10,7 @@
 //! own change counts (envelope theorem); a place that is a share of the travel or of the stroke
 //! moves with the design (implicit function theorem).
 
+mod course;
 mod forms;
 mod gradient;
 mod list;

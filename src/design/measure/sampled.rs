@@ -4,6 +4,8 @@
 //! parabola through the extreme sample and its neighbours, so a number is good to a small part
 //! of a band, which the exact look has to confirm where it matters.
 
+use super::course::{Course, interpolate};
+use super::forms::sign_of;
 use super::parts::Parts;
 use super::{Form, Spot};
 use crate::curves::{Bicycle, Cog, State, Suspension};
@@ -14,7 +16,7 @@ use crate::number::{LANES, Lanes, Point, Scalar, Vector};
 use crate::room::Room;
 
 /// Samples over the motion, uniform in its parameter; odd, so that Simpson's rule fits.
-const SAMPLES: usize = 25;
+pub(super) const SAMPLES: usize = 25;
 
 /// One value a lane.
 pub type Lane = [f64; LANES];
@@ -312,24 +314,15 @@ impl<'p> Sampler<'p> {
             Form::Mean { curve, cog } => {
                 self.mean(|index, lane| self.line(*curve, *cog)[index][lane])
             }
-            Form::DeviationRms { curve, cog } => {
-                let line = self.line(*curve, *cog);
-                let last = SAMPLES - 1;
-                let squares = self.mean(|index, lane| {
-                    let rise = (line[last][lane] - line[0][lane]) / self.travels[last][lane];
-                    let off = line[index][lane] - line[0][lane] - rise * self.travels[index][lane];
-                    off * off
-                });
-                squares.map(f64::sqrt)
-            }
+            Form::DeviationRms { curve, cog } => self.deviation_rms(self.line(*curve, *cog)),
             Form::Spread { curve, cogs, range } if range.0 == range.1 => {
                 let values = cogs.iter().map(|&cog| at(*curve, cog, range.0).to_array());
                 spread(values.map(|value| (value, value)))
             }
             Form::Spread { curve, cogs, range } => spread(cogs.iter().map(|&cog| {
-                let ends = [range.0, range.1].map(|place| at(*curve, cog, place).to_array());
-                let courses = self.courses(self.line(*curve, cog), *range, ends);
-                let ends = courses.map(|course| (course.least().1, course.greatest().1));
+                let ends = self
+                    .courses_of((*curve, cog), *range, batch)
+                    .map(|course| (course.least().1, course.greatest().1));
                 (ends.map(|(low, _)| low), ends.map(|(_, high)| high))
             })),
             Form::Extreme {
@@ -338,33 +331,16 @@ impl<'p> Sampler<'p> {
                 range,
                 greatest,
             } => {
-                let ends = [range.0, range.1].map(|place| at(*curve, *cog, place).to_array());
-                let courses = self.courses(self.line(*curve, *cog), *range, ends);
-                courses.map(|course| {
-                    if *greatest {
-                        course.greatest().1
-                    } else {
-                        course.least().1
-                    }
-                })
+                let courses = self.courses_of((*curve, *cog), *range, batch);
+                courses.map(|course| course.extreme(*greatest).1)
             }
             Form::ExtremeAt {
                 curve,
                 cog,
                 greatest,
             } => {
-                let range = (Place::Top, Place::End);
-                let ends = [range.0, range.1].map(|place| at(*curve, *cog, place).to_array());
-                let mut courses = self.courses(self.line(*curve, *cog), range, ends);
-                std::array::from_fn(|lane| {
-                    let course = &mut courses[lane];
-                    let best = if *greatest {
-                        course.greatest()
-                    } else {
-                        course.least()
-                    };
-                    self.travel_at(best.0, lane)
-                })
+                let courses = self.courses_of((*curve, *cog), (Place::Top, Place::End), batch);
+                std::array::from_fn(|lane| self.travel_at(courses[lane].extreme(*greatest).0, lane))
             }
             Form::Deviation { curve, cog, range } => self.deviation(*curve, *cog, *range, batch),
             Form::Reversal {
@@ -373,15 +349,32 @@ impl<'p> Sampler<'p> {
                 range,
                 direction,
             } => {
-                let ends = [range.0, range.1].map(|place| at(*curve, *cog, place).to_array());
-                let sign = match direction {
-                    crate::input::Direction::Rising => -1.0,
-                    crate::input::Direction::Falling => 1.0,
-                };
-                let courses = self.courses(self.line(*curve, *cog), *range, ends);
-                courses.map(|course| course.reversal(sign))
+                let courses = self.courses_of((*curve, *cog), *range, batch);
+                courses.map(|course| course.reversal(sign_of(*direction)))
             }
         }
+    }
+
+    /// Root mean square of the deviation of a line from its chord.
+    fn deviation_rms(&self, line: &[Lane]) -> Lane {
+        let last = SAMPLES - 1;
+        let squares = self.mean(|index, lane| {
+            let rise = (line[last][lane] - line[0][lane]) / self.travels[last][lane];
+            let off = line[index][lane] - line[0][lane] - rise * self.travels[index][lane];
+            off * off
+        });
+        squares.map(f64::sqrt)
+    }
+
+    /// The course of a curve over a range in every lane.
+    fn courses_of(
+        &self,
+        (curve, cog): (Curve, Cog),
+        range: (Place, Place),
+        batch: &Batch<'_>,
+    ) -> [Course; LANES] {
+        let ends = [range.0, range.1].map(|place| self.at(curve, cog, place, batch).to_array());
+        self.courses(self.line(curve, cog), range, ends)
     }
 
     /// The deviation from the chord that is largest in size.
@@ -539,107 +532,4 @@ fn spread(each: impl Iterator<Item = (Lane, Lane)>) -> Lane {
         }
     }
     std::array::from_fn(|lane| most[lane] - least[lane])
-}
-
-/// Values along the motion in one lane.
-#[derive(Clone, Copy, Debug)]
-struct Course {
-    points: [(f64, f64); SAMPLES + 2],
-    count: usize,
-}
-
-impl Course {
-    const fn new() -> Self {
-        Self {
-            points: [(0.0, 0.0); SAMPLES + 2],
-            count: 0,
-        }
-    }
-
-    fn push(&mut self, q: f64, value: f64) {
-        self.points[self.count] = (q, value);
-        self.count += 1;
-    }
-
-    fn points(&self) -> &[(f64, f64)] {
-        &self.points[..self.count]
-    }
-
-    fn greatest(&self) -> (f64, f64) {
-        self.best(|a, b| b > a)
-    }
-
-    fn least(&self) -> (f64, f64) {
-        self.best(|a, b| b < a)
-    }
-
-    fn best(&self, better: impl Fn(f64, f64) -> bool) -> (f64, f64) {
-        let points = self.points();
-        let mut best = 0;
-        for (index, point) in points.iter().enumerate() {
-            if better(points[best].1, point.1) {
-                best = index;
-            }
-        }
-        self.refined(best)
-    }
-
-    /// The vertex of the parabola through a point and its neighbours, if it has both.
-    fn refined(&self, index: usize) -> (f64, f64) {
-        let points = self.points();
-        if index == 0 || index + 1 >= points.len() {
-            return points[index];
-        }
-        let (q, value) = points[index];
-        let (before, after) = (points[index - 1].0 - q, points[index + 1].0 - q);
-        let (low, high) = (points[index - 1].1 - value, points[index + 1].1 - value);
-        let curvature = (low / before - high / after) / (before - after);
-        let slope = low / before - curvature * before;
-        let offset = -slope / (2.0 * curvature);
-        if offset > before && offset < after {
-            (q + offset, value + 0.5 * slope * offset)
-        } else {
-            (q, value)
-        }
-    }
-
-    /// The largest turn against a direction as a share of the whole change.
-    fn reversal(&self, sign: f64) -> f64 {
-        let points = self.points();
-        let extremes = (0..points.len()).map(|index| {
-            let turns = index > 0
-                && index + 1 < points.len()
-                && (points[index].1 - points[index - 1].1)
-                    * (points[index + 1].1 - points[index].1)
-                    <= 0.0;
-            if turns {
-                self.refined(index).1
-            } else {
-                points[index].1
-            }
-        });
-        let (mut lowest, mut turn) = (f64::INFINITY, 0.0_f64);
-        let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
-        for value in extremes {
-            let along = value * sign;
-            turn = turn.max(along - lowest);
-            lowest = lowest.min(along);
-            least = least.min(value);
-            most = most.max(value);
-        }
-        let whole = most - least;
-        if turn > crate::design::ROUNDING * whole {
-            turn / whole
-        } else {
-            0.0
-        }
-    }
-}
-
-/// The parabola through three points at `q`.
-fn interpolate(points: [(f64, f64); 3], q: f64) -> f64 {
-    let [(a, at_a), (b, at_b), (c, at_c)] = points;
-    at_a * (q - b) * (q - c) / ((a - b) * (a - c))
-        + at_b * (q - a) * (q - c) / ((b - a) * (b - c))
-        + at_c * (q - a) * (q - b) / ((c - a) * (c - b))
 }

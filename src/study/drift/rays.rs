@@ -11,8 +11,26 @@ use crate::study::sensitivity::unit;
 /// Shares of an exit at which it is looked whether the ray left before.
 const GUARDS: [f64; 3] = [0.25, 0.5, 0.75];
 
-/// Rounds in which an exit is closed in on.
-const ROUNDS: usize = 7;
+/// How closely an exit is closed in on.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Closeness {
+    /// Most rounds.
+    rounds: usize,
+    /// Width of the bracket as a share of the distance.
+    share: f64,
+}
+
+/// Enough to start the exact search.
+pub(super) const CLOSE: Closeness = Closeness {
+    rounds: 7,
+    share: 1e-4,
+};
+
+/// Enough to tell which of many rays leaves first.
+pub(super) const ROUGH: Closeness = Closeness {
+    rounds: 5,
+    share: 0.02,
+};
 
 /// Rays between two that are followed, where only the nearest exit is wanted.
 const STRIDE: usize = 5;
@@ -88,19 +106,21 @@ impl Drift<'_> {
         Sampler::new(&suspension, &forms, &limits)
     }
 
-    /// The first exits along the rays in these directions.
+    /// The first exits along the rays in these directions, so close, looked for from the given
+    /// distance on.
     pub(super) fn sampled(
         &self,
         mover: &Mover,
         angles: &[f64],
+        closeness: (Closeness, f64),
         sampler: &mut Sampler,
     ) -> Vec<SampledExit> {
         let mut exits = Vec::with_capacity(angles.len());
-        let mut start = 1.0;
+        let (closeness, mut start) = closeness;
         for chunk in angles.chunks(LANES) {
             let mut directions = [chunk[0]; LANES];
             directions[..chunk.len()].copy_from_slice(chunk);
-            let found = self.follow(mover, directions, start, sampler);
+            let found = self.follow(mover, directions, (closeness, start), sampler);
             start = found[0].distance.max(1e-3);
             exits.extend_from_slice(&found[..chunk.len()]);
         }
@@ -116,7 +136,7 @@ impl Drift<'_> {
         sampler: &mut Sampler,
     ) -> Vec<SampledExit> {
         let some: Vec<f64> = angles.iter().copied().step_by(STRIDE).collect();
-        let mut exits = self.sampled(mover, &some, sampler);
+        let mut exits = self.sampled(mover, &some, (ROUGH, 1.0), sampler);
         let count = exits.len();
         let mut near: Vec<usize> = (0..count)
             .filter(|&ray| {
@@ -126,14 +146,15 @@ impl Drift<'_> {
             })
             .collect();
         near.sort_by(|&a, &b| exits[a].distance.total_cmp(&exits[b].distance));
-        // Two hollows at most can hide the nearest between rays that close.
-        for ray in near.into_iter().take(2) {
+        // More than three hollows hardly hide the nearest between rays that close.
+        for ray in near.into_iter().take(3) {
             let between = (1..STRIDE).flat_map(|offset| {
                 let middle = ray * STRIDE + angles.len();
                 [middle - offset, middle + offset].map(|index| angles[index % angles.len()])
             });
             let between: Vec<f64> = between.collect();
-            exits.extend(self.sampled(mover, &between, sampler));
+            let start = exits[ray].distance.max(1e-3);
+            exits.extend(self.sampled(mover, &between, (ROUGH, start), sampler));
         }
         exits
     }
@@ -142,7 +163,7 @@ impl Drift<'_> {
         &self,
         mover: &Mover,
         directions: [f64; LANES],
-        start: f64,
+        (closeness, start): (Closeness, f64),
         sampler: &mut Sampler,
     ) -> [SampledExit; LANES] {
         let mut out = Sampled::default();
@@ -155,7 +176,7 @@ impl Drift<'_> {
         });
         let close_in =
             |brackets: &mut [Bracket; LANES], sampler: &mut Sampler, out: &mut Sampled| {
-                for _ in 0..ROUNDS {
+                for _ in 0..closeness.rounds {
                     let at = brackets.map(|bracket| bracket.at);
                     let violations = self.violations(mover, directions, at, sampler, out);
                     for (bracket, violation) in brackets.iter_mut().zip(violations) {
@@ -166,7 +187,7 @@ impl Drift<'_> {
                         match bracket.outside {
                             Some((far, high)) => {
                                 let [low, high] = [low.abs(), high.abs()];
-                                far - near < 1e-4 || low < 1e-5 || high < 1e-5
+                                far - near < closeness.share * far || low < 1e-5 || high < 1e-5
                             }
                             None => near >= REACH,
                         }

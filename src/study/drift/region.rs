@@ -1,6 +1,6 @@
 //! The region in which a point may move, as exits along rays.
 
-use super::rays::SampledExit;
+use super::rays::{CLOSE, SampledExit};
 use super::{Drift, Mover};
 use crate::design::measure::Sampler;
 use crate::input::{BodyId, Place, PointId};
@@ -82,26 +82,29 @@ impl Drift<'_> {
         directions: u32,
     ) -> Region {
         let solve = |sampled: &SampledExit| self.solve(mover, sampled);
-        let exits = |angles: &[f64], sampler: &mut Sampler| self.sampled(mover, angles, sampler);
-        let axes = exits(&[0.0, 180.0, 90.0, 270.0], sampler);
+        let exits = |angles: &[f64], start: f64, sampler: &mut Sampler| {
+            self.sampled(mover, angles, (CLOSE, start.max(1e-3)), sampler)
+        };
+        let axes = exits(&[0.0, 180.0, 90.0, 270.0], 1.0, sampler);
         let step = 360.0 / f64::from(RAYS);
         let all: Vec<f64> = (0..RAYS).map(|ray| f64::from(ray) * step).collect();
         let coarse = self.coarse(mover, &all, sampler);
         let mut worst = least(&coarse);
         let mut width = step;
-        for _ in 0..2 {
+        for pass in 0..2 {
             let part = 2.0 * width / f64::from(FINER + 1);
             let angles: Vec<f64> = (1..=FINER)
                 .map(|index| worst.direction - width + part * f64::from(index))
                 .collect();
-            let finer = least(&exits(&angles, sampler));
-            if finer.distance < worst.distance {
+            let finer = least(&exits(&angles, worst.distance, sampler));
+            // The first was looked for roughly: what is close replaces it.
+            if pass == 0 || finer.distance < worst.distance {
                 worst = finer;
             }
             width = part;
         }
         let outline = (0..directions).map(|index| f64::from(index) * 360.0 / f64::from(directions));
-        let outline = exits(&outline.collect::<Vec<f64>>(), sampler);
+        let outline = exits(&outline.collect::<Vec<f64>>(), 1.0, sampler);
         let axes = [0, 1, 2, 3].map(|axis| solve(&axes[axis]));
         let mut worst = solve(&worst);
         worst.direction = worst.direction.rem_euclid(360.0);
