@@ -18,6 +18,9 @@ const TIMED: u64 = 5;
 const REPEATED: u64 = 20_000;
 const DISTINCT: usize = 20;
 
+/// How many evaluations it takes to one aim, where the best score known is given.
+type Reach = fn(&mut Starts, f64) -> u64;
+
 /// Evaluations until `done` says so: starts one after the other, in each what `start` does.
 fn until(mut start: impl FnMut(u64) -> (u64, bool)) -> u64 {
     let mut evaluations = 0;
@@ -88,7 +91,7 @@ fn main() {
     println!("problem  aim                    evaluations  milliseconds");
     for (name, best) in [("a", 0.50913), ("b", 0.3842)] {
         let file = format!("tests/it/data/reference/{name}.brief.json");
-        let aims: [(&str, fn(&mut Starts, f64) -> u64); 3] = [
+        let aims: [(&str, Reach); 3] = [
             ("first feasible", first_feasible),
             ("20 distinct", distinct),
             ("within 1 % of the best", near_the_best),
