@@ -10,7 +10,7 @@ mod kinds;
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
 use pivotwright::curves::Suspension;
 use pivotwright::design::{DesignProblem, Purpose};
-use pivotwright::input::{Brief, BriefFile, Curve, Layout, ObjectiveSet, Place, Summary};
+use pivotwright::input::{Brief, BriefFile, Curve, Layout, ObjectiveSet, Place, PointId, Summary};
 use pivotwright::mechanism::Plan;
 use pivotwright::optimise::{
     Derivatives, Evaluation, Feasible, FeasibleSettings, Minimiser, MinimiserSettings, Problem,
@@ -61,7 +61,7 @@ fn brief(layout: &Value, cogs: &[u32], free: usize) -> Brief {
     let set = json!({"name": "own", "targets": targets}).to_string();
     let set = ObjectiveSet::from_json("objectives", &set).expect("the targets are good");
     let mechanism = &layout.mechanism;
-    let ends = mechanism.shock.ends.map(|end| end.index());
+    let ends = mechanism.shock.ends.map(PointId::index);
     let mut boxes = json!({});
     let points = mechanism.points.iter().enumerate();
     // The shock's ends would make its length a question too.
