@@ -61,7 +61,7 @@ fn the_cheapest_single_widening_is_just_enough() {
     let study = study(&brief);
     assert!(!study.feasible());
     let nearest: Vec<&Layout> = study.layouts.iter().map(|ranked| &ranked.layout).collect();
-    let told = widenings(&plan(&brief), &brief, &nearest);
+    let told = widenings(&plan(&brief), &brief, &nearest).unwrap();
     let cheapest = told.single.first().unwrap();
     let RowSource::Target(number) = cheapest.source else {
         panic!("{cheapest:?}");
