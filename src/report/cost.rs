@@ -124,7 +124,7 @@ confirmed by searches with 2 % less of them, which find nothing.\n";
 
 /// What a widened band would say.
 fn single(brief: &Brief, widening: &Widening) -> String {
-    let Widening { source, share } = *widening;
+    let Widening { source, share, .. } = *widening;
     match source {
         RowSource::Target(number) => {
             let Some(target) = target(brief, number) else {

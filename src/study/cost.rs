@@ -65,12 +65,14 @@ pub struct Gains {
 }
 
 /// How much one band must be widened so that everything can be met.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Widening {
     /// The target or limit.
     pub source: RowSource,
     /// The share of its allowance by which a target grows; units of 5 mm or degrees of a limit.
     pub share: f64,
+    /// The layout that then meets everything.
+    pub layout: Layout,
 }
 
 /// How a brief without a feasible layout can be made feasible.
@@ -276,8 +278,12 @@ pub fn widenings(
     let mut single: Vec<Widening> = sources(brief)
         .into_iter()
         .filter_map(|source| {
-            let share = least_single(plan, brief, &starts, source)?;
-            Some(Widening { source, share })
+            let (share, layout) = least_single(plan, brief, &starts, source)?;
+            Some(Widening {
+                source,
+                share,
+                layout,
+            })
         })
         .collect();
     single.sort_by(|a, b| a.share.total_cmp(&b.share));
@@ -285,6 +291,7 @@ pub fn widenings(
         confirm(plan, brief, widening)?;
     }
     single.sort_by(|a, b| a.share.total_cmp(&b.share));
+    let common = common.map(|(share, _)| share);
     Ok(Widenings { common, single })
 }
 
@@ -306,17 +313,25 @@ fn least(
     starts: &Starts,
     rule: &(dyn Fn(RowSource) -> Rule + Sync),
     let_out: &(dyn Fn(RowSource) -> bool + Sync),
-) -> Option<f64> {
-    let shares = starts.par_iter().filter_map(|(size, x)| {
+) -> Option<(f64, Layout)> {
+    let solved = starts.par_iter().filter_map(|(size, x)| {
         let bench = bench(plan, brief, *size);
         let solved = bench.solve(x, rule, &|assessment| violation(assessment, let_out))?;
-        Some(violation(&solved.assessment, &|source| !let_out(source)))
+        let share = violation(&solved.assessment, &|source| !let_out(source));
+        let name = format!("{}, widened", brief.name);
+        let layout = brief.layout.with_points(name, &solved.points, size.stroke);
+        Some((share, layout))
     });
-    let shares: Vec<f64> = shares.collect();
-    shares.into_iter().min_by(f64::total_cmp)
+    let solved: Vec<(f64, Layout)> = solved.collect();
+    solved.into_iter().min_by(|(a, _), (b, _)| a.total_cmp(b))
 }
 
-fn least_single(plan: &Plan, brief: &Brief, starts: &Starts, source: RowSource) -> Option<f64> {
+fn least_single(
+    plan: &Plan,
+    brief: &Brief,
+    starts: &Starts,
+    source: RowSource,
+) -> Option<(f64, Layout)> {
     let rule = |other: RowSource| {
         if other == source {
             Rule::LetOut
@@ -344,9 +359,13 @@ fn confirm(plan: &Plan, brief: &Brief, widening: &mut Widening) -> Result<(), Se
         }
         let layouts: Vec<&Layout> = study.layouts.iter().map(|ranked| &ranked.layout).collect();
         let starts = starts_of(brief, &layouts);
+        // What was found is enough as it is, and may be more than enough.
+        let own = layouts.first().map(|&layout| (share, layout.clone()));
         let solved = least_single(plan, brief, &starts, widening.source);
-        // What was found is enough as it is.
-        widening.share = solved.map_or(share, |solved| if solved < share { solved } else { share });
+        let better = solved.filter(|(solved, _)| *solved < share).or(own);
+        if let Some((share, layout)) = better {
+            (widening.share, widening.layout) = (share, layout);
+        }
     }
     Ok(())
 }
