@@ -52,7 +52,7 @@ pub(super) fn run(arguments: &CostArguments) -> anyhow::Result<Outcome> {
         return Ok(Outcome::Met);
     }
     let nearest: Vec<&Layout> = layouts.iter().take(NEAREST).collect();
-    let widenings = widenings(&plan, &brief, &nearest);
+    let widenings = widenings(&plan, &brief, &nearest)?;
     match arguments.format {
         JsonFormat::Table => print(&report::widenings_text(&brief, &widenings))?,
         JsonFormat::Json => print(&report::widenings_json(&brief, &widenings))?,

@@ -4,6 +4,7 @@
 //! for small widenings the gain over the widening is the multiplier of the band.
 
 use super::relaxed::{Bench, Rule, violation};
+use super::search::{Control, Search, SearchError};
 use crate::design::{Construction, DesignProblem, LIMIT_UNIT, Purpose, RowSource};
 use crate::input::{Bound, Brief, Layout, Limit, LimitQuantity, ShockSize, Want};
 use crate::mechanism::Plan;
@@ -15,6 +16,18 @@ const PART: f64 = 0.1;
 
 /// How much a limit is widened by, mm or degrees.
 const STEP: f64 = 1.0;
+
+/// How many of the cheapest widenings are confirmed.
+const CONFIRMED: usize = 2;
+
+/// How often each is, at most.
+const CONFIRMATIONS: usize = 6;
+
+/// The part of a widening that must not be enough.
+const LESS: f64 = 0.98;
+
+/// Starts of a confirming search.
+const SEARCHED: u64 = 192;
 
 /// A gain of the score below this is none.
 const LEAST_GAIN: f64 = 5e-4;
@@ -52,12 +65,14 @@ pub struct Gains {
 }
 
 /// How much one band must be widened so that everything can be met.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Widening {
     /// The target or limit.
     pub source: RowSource,
     /// The share of its allowance by which a target grows; units of 5 mm or degrees of a limit.
     pub share: f64,
+    /// The layout that then meets everything.
+    pub layout: Layout,
 }
 
 /// How a brief without a feasible layout can be made feasible.
@@ -128,7 +143,7 @@ pub fn gains(plan: &Plan, brief: &Brief, layout: &Layout) -> Option<Gains> {
         .into_par_iter()
         .filter_map(|source| {
             let mut wider = brief.clone();
-            let widened = widen(&mut wider, source)?;
+            let widened = widen(&mut wider, source, PART, STEP)?;
             let (lower, _) = lowest_score(plan, &wider, size, &x)?;
             let gain = score - lower;
             (gain > LEAST_GAIN).then_some(Gain {
@@ -173,34 +188,35 @@ fn lowest_score(plan: &Plan, brief: &Brief, size: ShockSize, x: &[f64]) -> Optio
     best
 }
 
-/// Widens one band of the brief; gives by how much, in its unit.
-fn widen(brief: &mut Brief, source: RowSource) -> Option<f64> {
+/// Widens one band of the brief, a target by `part` of its allowance or a limit by `step`; gives
+/// by how much, in its unit.
+fn widen(brief: &mut Brief, source: RowSource, part: f64, step: f64) -> Option<f64> {
     match source {
         RowSource::Target(number) => {
             let targets = brief.objectives.iter_mut();
             let mut targets = targets.flat_map(|(_, set)| &mut set.targets);
-            widen_want(&mut targets.nth(number)?.want)
+            widen_want(&mut targets.nth(number)?.want, part)
         }
-        RowSource::Limit(index) => Some(widen_limit(brief.limits.get_mut(index)?)),
+        RowSource::Limit(index) => Some(widen_limit(brief.limits.get_mut(index)?, step)),
         RowSource::EndBox | RowSource::Motion => None,
     }
 }
 
-fn widen_want(want: &mut Want) -> Option<f64> {
+fn widen_want(want: &mut Want, part: f64) -> Option<f64> {
     match want {
         Want::Value { within, .. } => {
-            let by = PART * *within;
+            let by = part * *within;
             *within += by;
             Some(by)
         }
         Want::Between { low, high } => {
-            let by = PART * 0.5 * (*high - *low);
+            let by = part * 0.5 * (*high - *low);
             *low -= by;
             *high += by;
             Some(by)
         }
         Want::SpreadWithin(allowance) | Want::StraightWithin(allowance) => {
-            let by = PART * *allowance;
+            let by = part * *allowance;
             *allowance += by;
             Some(by)
         }
@@ -208,21 +224,21 @@ fn widen_want(want: &mut Want) -> Option<f64> {
     }
 }
 
-fn widen_limit(limit: &mut Limit) -> f64 {
+fn widen_limit(limit: &mut Limit, step: f64) -> f64 {
     // The angle between two directions cannot be below 0 or above 180 degrees.
     let angle = matches!(limit.quantity, LimitQuantity::Angle(..));
     let lower = |low: f64| {
         if angle {
-            (low - STEP).max(0.0)
+            (low - step).max(0.0)
         } else {
-            low - STEP
+            low - step
         }
     };
     let upper = |high: f64| {
         if angle {
-            (high + STEP).min(180.0)
+            (high + step).min(180.0)
         } else {
-            high + STEP
+            high + step
         }
     };
     limit.bound = match limit.bound {
@@ -233,56 +249,125 @@ fn widen_limit(limit: &mut Limit) -> f64 {
             high: upper(high),
         },
     };
-    STEP
+    step
 }
 
 /// How `brief` can be made feasible, from the layouts that come nearest to it.
-#[must_use]
-pub fn widenings(plan: &Plan, brief: &Brief, nearest: &[&Layout]) -> Widenings {
-    let starts: Vec<(ShockSize, Vec<f64>)> = nearest
-        .iter()
-        .map(|layout| {
-            let size = nearest_size(brief, layout);
-            (size, variables(brief, size, layout))
-        })
-        .collect();
-    let solve = |rule: &(dyn Fn(RowSource) -> Rule + Sync),
-                 left_out: &(dyn Fn(RowSource) -> bool + Sync),
-                 share: &(dyn Fn(&crate::design::Assessment) -> f64 + Sync)| {
-        let shares = starts.par_iter().filter_map(|(size, x)| {
-            let bench = bench(plan, brief, *size);
-            let solved = bench.solve(x, rule, &|assessment| violation(assessment, left_out))?;
-            Some(share(&solved.assessment))
-        });
-        let shares: Vec<f64> = shares.collect();
-        shares.into_iter().min_by(f64::total_cmp)
-    };
-    let common = solve(
+///
+/// The cheapest bands are confirmed by searching the brief anew with a little less of the
+/// widening; what that finds is solved from again, until it finds nothing.
+///
+/// # Errors
+/// The search cannot begin.
+pub fn widenings(
+    plan: &Plan,
+    brief: &Brief,
+    nearest: &[&Layout],
+) -> Result<Widenings, SearchError> {
+    let starts = starts_of(brief, nearest);
+    let common = least(
+        plan,
+        brief,
+        &starts,
         &|source| match source {
             RowSource::Target(_) | RowSource::Limit(_) => Rule::LetOut,
             RowSource::EndBox | RowSource::Motion => Rule::Band,
         },
         &|_| true,
-        &|assessment| assessment.violation(),
     );
     let mut single: Vec<Widening> = sources(brief)
         .into_iter()
         .filter_map(|source| {
-            let rule = |other: RowSource| {
-                if other == source {
-                    Rule::LetOut
-                } else {
-                    Rule::Band
-                }
-            };
-            let share = solve(&rule, &|other| other == source, &|assessment| {
-                violation(assessment, &|other| other != source)
-            })?;
-            Some(Widening { source, share })
+            let (share, layout) = least_single(plan, brief, &starts, source)?;
+            Some(Widening {
+                source,
+                share,
+                layout,
+            })
         })
         .collect();
     single.sort_by(|a, b| a.share.total_cmp(&b.share));
-    Widenings { common, single }
+    for widening in single.iter_mut().take(CONFIRMED) {
+        confirm(plan, brief, widening)?;
+    }
+    single.sort_by(|a, b| a.share.total_cmp(&b.share));
+    let common = common.map(|(share, _)| share);
+    Ok(Widenings { common, single })
+}
+
+/// Layouts as starts: size of the shock and variables.
+type Starts = Vec<(ShockSize, Vec<f64>)>;
+
+fn starts_of(brief: &Brief, layouts: &[&Layout]) -> Starts {
+    let start = |layout: &&Layout| {
+        let size = nearest_size(brief, layout);
+        (size, variables(brief, size, layout))
+    };
+    layouts.iter().map(start).collect()
+}
+
+/// The least slack by `rule` of all starts, with everything met but what is `let_out`.
+fn least(
+    plan: &Plan,
+    brief: &Brief,
+    starts: &Starts,
+    rule: &(dyn Fn(RowSource) -> Rule + Sync),
+    let_out: &(dyn Fn(RowSource) -> bool + Sync),
+) -> Option<(f64, Layout)> {
+    let solved = starts.par_iter().filter_map(|(size, x)| {
+        let bench = bench(plan, brief, *size);
+        let solved = bench.solve(x, rule, &|assessment| violation(assessment, let_out))?;
+        let share = violation(&solved.assessment, &|source| !let_out(source));
+        let name = format!("{}, widened", brief.name);
+        let layout = brief.layout.with_points(name, &solved.points, size.stroke);
+        Some((share, layout))
+    });
+    let solved: Vec<(f64, Layout)> = solved.collect();
+    solved.into_iter().min_by(|(a, _), (b, _)| a.total_cmp(b))
+}
+
+fn least_single(
+    plan: &Plan,
+    brief: &Brief,
+    starts: &Starts,
+    source: RowSource,
+) -> Option<(f64, Layout)> {
+    let rule = |other: RowSource| {
+        if other == source {
+            Rule::LetOut
+        } else {
+            Rule::Band
+        }
+    };
+    least(plan, brief, starts, &rule, &|other| other == source)
+}
+
+/// Searches with a little less of a widening than was found to be enough, and solves from what is
+/// found, until nothing is.
+fn confirm(plan: &Plan, brief: &Brief, widening: &mut Widening) -> Result<(), SearchError> {
+    for _ in 0..CONFIRMATIONS {
+        let share = LESS * widening.share;
+        let mut wider = brief.clone();
+        if widen(&mut wider, widening.source, share, share * LIMIT_UNIT).is_none() {
+            return Ok(());
+        }
+        wider.search.starts = SEARCHED;
+        let search = Search::new(wider, &brief.layout.name, 0)?;
+        let study = search.run(|_| Control::GoOn)?;
+        if !study.feasible() {
+            return Ok(());
+        }
+        let layouts: Vec<&Layout> = study.layouts.iter().map(|ranked| &ranked.layout).collect();
+        let starts = starts_of(brief, &layouts);
+        // What was found is enough as it is, and may be more than enough.
+        let own = layouts.first().map(|&layout| (share, layout.clone()));
+        let solved = least_single(plan, brief, &starts, widening.source);
+        let better = solved.filter(|(solved, _)| *solved < share).or(own);
+        if let Some((share, layout)) = better {
+            (widening.share, widening.layout) = (share, layout);
+        }
+    }
+    Ok(())
 }
 
 /// A share of a limit in mm or degrees.
