@@ -286,6 +286,33 @@ pub(super) fn brief_from(path: &Path, source: Source) -> Result<BriefSources, Fa
     })
 }
 
+/// The brief that was made from these files, in the order of [`BriefSources::inputs`].
+///
+/// # Errors
+///
+/// As [`load_brief`]; they are not as many as the brief names.
+pub(super) fn brief_of(inputs: Vec<Source>) -> Result<BriefSources, Faults> {
+    let [brief, layout, sets @ ..] = &inputs[..] else {
+        return Err(Fault::new("inputs", "", "no brief and layout", "copies of both").into());
+    };
+    let written = BriefFile::from_json(&brief.file, &brief.text)?;
+    if written.objectives.len() != sets.len() {
+        let found = format!("{} objective sets", sets.len());
+        let expected = format!("the {} that it names", written.objectives.len());
+        return Err(Fault::new(&brief.file, "objectives", found, expected).into());
+    }
+    let objectives = collect(
+        sets.iter()
+            .map(|set| Ok((set.file.clone(), set.objectives()?))),
+    );
+    let (drawn, objectives) = both(layout.layout(), objectives)?;
+    Ok(BriefSources {
+        brief: written.resolve(drawn, objectives)?,
+        layout_file: layout.file.clone(),
+        inputs,
+    })
+}
+
 /// Reads a layout and compiles its mechanism; the first string is its name in messages.
 ///
 /// # Errors

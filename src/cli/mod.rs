@@ -2,6 +2,7 @@
 //!
 //! - `args`: commands and flags, and their help.
 //! - `files`: from a path to a checked layout, objective set or brief.
+//! - `run_folder`, `journal`, `session`: a search under way, and all that it keeps on the disk.
 //! - One file for each command; what it prints is text from `report`.
 //!
 //! Results go to stdout, warnings and faults to stderr. A closed pipe is no error.
@@ -13,15 +14,20 @@ mod cost;
 mod curves;
 mod drift;
 pub mod files;
+mod journal;
 mod judged;
+mod merge;
 mod output;
 mod progress;
+mod resume;
 mod run_folder;
 mod schema;
 mod search;
 mod sensitivity;
+mod session;
 mod tolerance;
 mod trade;
+mod whole;
 
 use crate::input::Faults;
 use args::{Arguments, Command};
@@ -75,6 +81,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
     match command {
         Command::Search(arguments) => search::run(arguments),
+        Command::Resume(arguments) => resume::run(arguments),
+        Command::Merge(arguments) => merge::run(arguments),
         Command::Curves(arguments) => curves::run(arguments),
         Command::Compare(arguments) => compare::run(arguments),
         Command::Sensitivity(arguments) => sensitivity::run(arguments),

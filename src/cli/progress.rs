@@ -1,74 +1,139 @@
-//! How far a search is, on stderr: a bar on a terminal, else a line now and then.
+//! How far a search is, on stderr: a bar on a terminal, else a line a minute.
 
 use super::output::complain;
-use crate::study::Progress;
+use crate::study::{Budget, Standing};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::io::IsTerminal;
 use std::time::{Duration, Instant};
 
 /// How often a line is written where stderr is no terminal.
-const EVERY: Duration = Duration::from_secs(10);
+const EVERY: Duration = Duration::from_secs(60);
+
+/// How often a bar tells what is dear to find out.
+const LOOK: Duration = Duration::from_secs(5);
+
+/// Up to how many distinct layouts are counted: more make no difference to a person.
+const COUNTED: usize = 500;
 
 /// Tells how far a search is.
-pub(super) enum ProgressLine {
+pub(super) struct ProgressLine {
+    begun: Instant,
+    /// Starts taken by earlier processes.
+    before: u64,
+    until: Option<Instant>,
+    last: Option<Instant>,
+    form: Form,
+}
+
+enum Form {
     Quiet,
-    Bar { begun: Instant, bar: ProgressBar },
-    Lines { begun: Instant, last: Instant },
+    Bar(ProgressBar, String),
+    Lines,
 }
 
 impl ProgressLine {
-    pub fn new(starts: u64, quiet: bool) -> Self {
-        if quiet {
-            return Self::Quiet;
-        }
-        if !std::io::stderr().is_terminal() {
-            let now = Instant::now();
-            return Self::Lines {
-                begun: now,
-                last: now,
-            };
-        }
-        let bar = ProgressBar::new(starts);
-        let template = "{pos}/{len} starts [{wide_bar}] {eta} left, {msg}";
-        // A template that does not parse would only cost the looks.
-        if let Ok(style) = ProgressStyle::with_template(template) {
-            bar.set_style(style);
-        }
-        Self::Bar {
-            begun: Instant::now(),
-            bar,
+    pub fn new(budget: &Budget, before: u64, quiet: bool) -> Self {
+        let form = if quiet {
+            Form::Quiet
+        } else if std::io::stderr().is_terminal() {
+            Form::Bar(bar(), String::new())
+        } else {
+            Form::Lines
+        };
+        let begun = Instant::now();
+        Self {
+            begun,
+            before,
+            until: budget.until,
+            // A bar looks at once, a line is due after a minute.
+            last: matches!(form, Form::Lines).then_some(begun),
+            form,
         }
     }
 
-    pub fn tell(&mut self, progress: Progress) {
-        let best = progress
-            .best
-            .map_or_else(String::new, |best| format!(", best score {best:.3}"));
-        let found = format!("{} feasible{best}", progress.feasible);
-        match self {
-            Self::Quiet => {}
-            Self::Bar { begun, bar } => {
-                let rate = progress.starts as f64 / begun.elapsed().as_secs_f64();
-                bar.set_position(progress.starts);
-                bar.set_message(format!("{rate:.0} a second, {found}"));
+    pub fn tell(&mut self, standing: &Standing) {
+        let due = |last: Option<Instant>, every| last.is_none_or(|last| last.elapsed() >= every);
+        match &mut self.form {
+            Form::Quiet => {}
+            Form::Bar(bar, found) => {
+                if due(self.last, LOOK) {
+                    self.last = Some(Instant::now());
+                    *found = words(standing);
+                }
+                let far = far(standing, self.begun, self.before, self.until);
+                bar.set_message(format!("{far}, {found}"));
             }
-            Self::Lines { begun, last } => {
-                if last.elapsed() >= EVERY {
-                    *last = Instant::now();
-                    let rate = progress.starts as f64 / begun.elapsed().as_secs_f64();
-                    let left = (progress.of - progress.starts) as f64 / rate;
-                    complain(&format!(
-                        "{} of {} starts, {rate:.0} a second, {left:.0} s left, {found}",
-                        progress.starts, progress.of
-                    ));
+            Form::Lines => {
+                if due(self.last, EVERY) {
+                    self.last = Some(Instant::now());
+                    let far = far(standing, self.begun, self.before, self.until);
+                    complain(&format!("{far}, {}", words(standing)));
                 }
             }
         }
     }
 
     pub fn finish(&mut self) {
-        if let Self::Bar { bar, .. } = self {
+        if let Form::Bar(bar, _) = &self.form {
             bar.finish_and_clear();
         }
+    }
+}
+
+fn bar() -> ProgressBar {
+    let bar = ProgressBar::new_spinner();
+    // A template that does not parse would only cost the looks.
+    if let Ok(style) = ProgressStyle::with_template("{wide_msg}") {
+        bar.set_style(style);
+    }
+    bar
+}
+
+/// Starts taken, their rate and the time left.
+fn far(standing: &Standing, begun: Instant, before: u64, until: Option<Instant>) -> String {
+    let starts = standing.found().starts();
+    let rate = (starts - before) as f64 / begun.elapsed().as_secs_f64();
+    let by_starts = standing
+        .of()
+        .map(|of| of.saturating_sub(starts) as f64 / rate);
+    let by_clock = until.map(|until| until.saturating_duration_since(Instant::now()));
+    let left = [by_starts, by_clock.map(|left| left.as_secs_f64())];
+    let left = left.into_iter().flatten().min_by(f64::total_cmp);
+    let of = standing
+        .of()
+        .map_or_else(String::new, |of| format!(" of {of}"));
+    let left = left.map_or_else(String::new, |left| format!(", {} left", time(left)));
+    format!("{starts}{of} starts, {rate:.0} a second{left}")
+}
+
+/// What was found.
+fn words(standing: &Standing) -> String {
+    let feasible = standing.found().feasible();
+    let (Some(best), Some(key)) = (standing.best(), standing.key()) else {
+        return format!("{feasible} feasible");
+    };
+    let distinct = standing.distinct(COUNTED);
+    let more = if distinct == COUNTED { " or more" } else { "" };
+    let [top, sag, end] = key.leverage;
+    format!(
+        "{feasible} feasible, {distinct}{more} distinct, best score {best:.3}: rate {top:.2} \
+         {sag:.2} {end:.2}, travel {:.1}",
+        key.travel
+    )
+}
+
+/// A time as a person says it.
+fn time(seconds: f64) -> String {
+    if seconds < 90.0 {
+        format!("{seconds:.0} s")
+    } else if seconds < 90.0 * 60.0 {
+        format!("{:.0} min", seconds / 60.0)
+    } else {
+        let minutes = (seconds / 60.0).round();
+        format!(
+            "{:.0} h {:02.0} min",
+            (minutes / 60.0).floor(),
+            minutes % 60.0
+        )
     }
 }

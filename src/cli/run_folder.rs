@@ -1,11 +1,16 @@
-//! The folder that a search writes: never over anything that stands there already.
+//! The folder that a search writes: never over anything that stands there already, but for
+//! results of the same run.
 
+use super::whole::{UNFINISHED, write_whole};
 use anyhow::{Context, bail};
+use std::ffi::OsStr;
 use std::fs;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
-/// A new folder for the results of a run.
+/// The folder with copies of the brief and its files.
+pub(super) const INPUTS: &str = "inputs";
+
+/// The folder for the results of a run.
 #[derive(Debug)]
 pub(super) struct RunFolder {
     path: PathBuf,
@@ -23,6 +28,11 @@ impl RunFolder {
         };
         match fs::read_dir(out).map(|mut entries| entries.next().is_none()) {
             Ok(true) => {}
+            Ok(false) if out.join(super::journal::NAME).exists() => bail!(
+                "--out: found {0}, which is not empty but holds a run, expected a new or empty folder (results are \
+                 never overwritten; `pivotwright resume {0}` goes on with that run)",
+                out.display()
+            ),
             Ok(false) => bail!(
                 "--out: found {}, which is not empty, expected a new or empty folder (results are \
                  never overwritten; leave --out away for a fresh one)",
@@ -79,21 +89,73 @@ impl RunFolder {
         &self.path
     }
 
+    /// A folder that stands there, of a run that goes on.
+    pub fn existing(path: &Path) -> Self {
+        Self {
+            path: path.to_owned(),
+        }
+    }
+
+    /// As [`Self::create`], but `out` may hold what a search leaves that was ended before its
+    /// journal stood.
+    ///
+    /// # Errors
+    /// As of [`Self::create`].
+    pub fn create_or_begin_anew(out: &Path, brief: &Path) -> anyhow::Result<Self> {
+        let of_a_beginning =
+            |name: &OsStr| name == INPUTS || name.to_string_lossy().starts_with(UNFINISHED);
+        let begun = fs::read_dir(out).is_ok_and(|mut entries| {
+            entries.all(|entry| entry.is_ok_and(|entry| of_a_beginning(&entry.file_name())))
+        });
+        if begun {
+            Ok(Self::existing(out))
+        } else {
+            Self::create(Some(out), brief)
+        }
+    }
+
     /// Writes a file of the folder, whole or not at all.
     ///
     /// # Errors
     /// It cannot be written.
     pub fn write(&self, name: &str, text: &str) -> anyhow::Result<()> {
-        let path = self.path.join(name);
-        let folder = path.parent().unwrap_or(&self.path);
-        let write = || -> std::io::Result<()> {
-            fs::create_dir_all(folder)?;
-            let mut file = tempfile::NamedTempFile::new_in(folder)?;
-            file.write_all(text.as_bytes())?;
-            file.as_file().sync_all()?;
-            file.persist(&path)?;
-            Ok(())
+        write_whole(&self.path.join(name), text)
+    }
+
+    /// Removes from the folder `name` within it every file named by a rank, as `NN.*`, above
+    /// `ranks`: rows of an earlier ranking that are no more.
+    ///
+    /// # Errors
+    /// One cannot be removed.
+    pub fn keep_ranks(&self, name: &str, ranks: usize) -> anyhow::Result<()> {
+        self.remove(&self.path.join(name), |file| {
+            let rank = file.split('.').next().and_then(|rank| rank.parse().ok());
+            rank.is_some_and(|rank: usize| rank > ranks)
+        })
+    }
+
+    /// Removes files that were being written when a process died.
+    ///
+    /// # Errors
+    /// One cannot be removed.
+    pub fn remove_unfinished(&self) -> anyhow::Result<()> {
+        for folder in ["", INPUTS, "layouts", "sensitivity", "cad"] {
+            self.remove(&self.path.join(folder), |file| file.starts_with(UNFINISHED))?;
+        }
+        Ok(())
+    }
+
+    fn remove(&self, folder: &Path, wanted: impl Fn(&str) -> bool) -> anyhow::Result<()> {
+        let Ok(entries) = fs::read_dir(folder) else {
+            // Not every run has every folder.
+            return Ok(());
         };
-        write().with_context(|| format!("cannot write {}", path.display()))
+        for entry in entries.flatten() {
+            if wanted(&entry.file_name().to_string_lossy()) {
+                fs::remove_file(entry.path())
+                    .with_context(|| format!("cannot remove {}", entry.path().display()))?;
+            }
+        }
+        Ok(())
     }
 }

@@ -1,81 +1,79 @@
 //! `search`: from a brief to ranked feasible layouts.
 
 use super::args::SearchArguments;
-use super::files::{BriefSources, Source, read_brief};
-use super::progress::ProgressLine;
+use super::files::{BriefSources, read_brief};
+use super::journal::{self, Journal};
 use super::run_folder::RunFolder;
-use super::{Outcome, print, warn};
-use crate::curves::Suspension;
-use crate::design::{Construction, contradictions};
-use crate::input::{Brief, ObjectiveSet, Scatter};
-use crate::mechanism::Plan;
-use crate::report::results::InputFile;
-use crate::report::{ranking, results};
-use crate::study::sensitivity::Sensitivity;
-use crate::study::tolerance::rank_by_yield;
-use crate::study::{Control, Ranked, Search, Study};
-use serde_json::json;
-use sha2::{Digest, Sha256};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Instant;
+use super::session::{Job, Options, WrittenBudget};
+use super::{Outcome, resume, warn};
+use crate::design::contradictions;
+use crate::study::Shard;
+use anyhow::bail;
+use std::path::Path;
 
 /// Runs the search.
 pub(super) fn run(arguments: &SearchArguments) -> anyhow::Result<Outcome> {
-    let BriefSources {
-        mut brief,
-        layout_file,
-        inputs,
-    } = read_brief(&arguments.brief)?;
-    let search = &mut brief.search;
-    search.starts = arguments.starts.unwrap_or(search.starts);
-    search.seed = arguments.seed.unwrap_or(search.seed);
-    search.keep = arguments.keep.map_or(search.keep, usize::from);
-    let inputs: Vec<InputFile> = inputs.iter().map(hash).collect();
-    for contradiction in contradictions(&brief) {
+    let sources = read_brief(&arguments.brief)?;
+    let job = job(arguments, sources)?;
+    if let Some(out) = arguments.out.as_deref().filter(|_| arguments.resume)
+        && out.join(journal::NAME).exists()
+    {
+        same_run(&job, out)?;
+        return resume::go_on(out, &arguments.budget, arguments.threads, arguments.quiet);
+    }
+    for contradiction in contradictions(job.search.brief()) {
         warn(&contradiction_words(&contradiction));
     }
-    let search = Search::new(
-        brief,
-        &layout_file,
-        arguments.threads.map_or(0, usize::from),
-    )?;
     // Before the work, so that a folder that cannot be made costs nothing.
-    let folder = RunFolder::create(arguments.out.as_deref(), &arguments.brief)?;
-    let asked_to_stop = Arc::new(AtomicBool::new(false));
-    let flag = Arc::clone(&asked_to_stop);
-    // Without a handler Ctrl-C ends the program as usual, which is no reason not to search.
-    let _ = ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed));
-    let begun = Instant::now();
-    let mut line = ProgressLine::new(search.brief().search.starts, arguments.quiet);
-    let mut study = search.run(|progress| {
-        line.tell(progress);
-        if asked_to_stop.load(Ordering::Relaxed) {
-            Control::Stop
-        } else {
-            Control::GoOn
-        }
-    })?;
-    line.finish();
-    if let Some(radius) = arguments.scatter {
-        rank_by_yield(&mut study, search.brief(), &Scatter::even(radius));
+    let folder = match &arguments.out {
+        Some(out) if arguments.resume => RunFolder::create_or_begin_anew(out, &arguments.brief),
+        out => RunFolder::create(out.as_deref(), &arguments.brief),
+    }?;
+    folder.remove_unfinished()?;
+    job.write_inputs(&folder)?;
+    let mut journal = Journal::create(folder.path(), &job.record()?)?;
+    let (budget, found) = (job.header.budget, job.search.begin());
+    let shard = arguments.shard.unwrap_or(Shard::WHOLE);
+    job.go_on(
+        &folder,
+        &mut journal,
+        found,
+        shard,
+        (&budget, arguments.quiet),
+    )
+}
+
+/// What is asked for, as a search.
+fn job(arguments: &SearchArguments, sources: BriefSources) -> anyhow::Result<Job> {
+    let search = sources.brief.search;
+    let options = Options {
+        seed: arguments.seed.unwrap_or(search.seed),
+        keep: arguments.keep.map_or(search.keep, usize::from),
+        scatter: arguments.scatter,
+        even: arguments.even,
+    };
+    let otherwise = WrittenBudget {
+        starts: Some(search.starts),
+        ..WrittenBudget::default()
+    };
+    let budget = WrittenBudget::new(&arguments.budget, otherwise);
+    let shard = arguments.shard.unwrap_or(Shard::WHOLE);
+    Job::new(sources, options, shard, budget, arguments.threads)
+}
+
+/// Sees to it that the run in `out` is what is asked for.
+fn same_run(job: &Job, out: &Path) -> anyhow::Result<()> {
+    let (journal, contents) = Journal::open(out)?;
+    let there = Job::of_run(out, contents.header(), None)?;
+    drop(journal);
+    if there.header != job.header {
+        bail!(
+            "--resume: found in {0} a run of another brief, seed, share or budget, expected this \
+             one (`pivotwright resume {0}` goes on with it as it is)",
+            out.display()
+        );
     }
-    let seconds = begun.elapsed().as_secs_f64();
-    write(&folder, &search, &inputs, &study, seconds)?;
-    if study.interrupted {
-        warn(&format!(
-            "ended early as asked, after {} of {} starts; what was found is ranked and written",
-            study.starts,
-            search.brief().search.starts
-        ));
-    }
-    let text = ranking::text(search.brief(), &study);
-    print(&format!("{text}\nWritten to {}\n", folder.path().display()))?;
-    Ok(if study.feasible() {
-        Outcome::Met
-    } else {
-        Outcome::NotMet
-    })
+    Ok(())
 }
 
 /// A contradiction as a warning, with the shock that it is about.
@@ -87,48 +85,4 @@ pub(super) fn contradiction_words(contradiction: &crate::design::Contradiction) 
         "{shock}targets contradict each other for any linkage: {}",
         contradiction.statement
     )
-}
-
-fn hash(source: &Source) -> InputFile {
-    let digest = Sha256::digest(source.text.as_bytes());
-    InputFile {
-        file: source.file.clone(),
-        sha256: format!("{digest:x}"),
-    }
-}
-
-/// What changes per mm of each free coordinate of a ranked layout.
-fn sensitivities(brief: &Brief, ranked: &Ranked) -> Option<String> {
-    let layout = &ranked.layout;
-    let plan = Plan::compile(&layout.name, &layout.mechanism).ok()?;
-    let suspension = Suspension::new(&plan, &layout.name, layout).ok()?;
-    let construction = Construction::new(brief, ranked.size);
-    let sets: Vec<&ObjectiveSet> = brief.objectives.iter().map(|(_, set)| set).collect();
-    let table = Sensitivity::of_variables(layout, &suspension, &sets, &construction);
-    Some(crate::report::sensitivity::csv(&table))
-}
-
-fn write(
-    folder: &RunFolder,
-    search: &Search,
-    inputs: &[InputFile],
-    study: &Study,
-    seconds: f64,
-) -> anyhow::Result<()> {
-    for (index, ranked) in study.layouts.iter().enumerate() {
-        folder.write(&ranking::layout_file(index + 1), &ranked.layout.to_json())?;
-    }
-    for (index, ranked) in study.layouts.iter().enumerate() {
-        if let Some(text) = sensitivities(search.brief(), ranked) {
-            folder.write(&format!("sensitivity/{:02}.csv", index + 1), &text)?;
-        }
-    }
-    folder.write("ranking.csv", &ranking::csv(search.brief(), study))?;
-    folder.write(
-        "results.json",
-        &results::text(search.brief(), inputs, study),
-    )?;
-    // All that depends on the clock stands here alone.
-    let times = json!({"seconds": seconds, "starts_per_second": study.starts as f64 / seconds});
-    folder.write("times.json", &crate::report::json::text(&times))
 }

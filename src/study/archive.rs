@@ -3,6 +3,7 @@
 use super::start::Candidate;
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 /// Most cells kept; many more than any ranking shows.
 const CELLS: usize = 4096;
@@ -58,14 +59,36 @@ impl Archive {
         }
     }
 
-    pub fn insert(&mut self, candidate: Candidate) {
+    /// Takes a candidate if it is worth keeping; gives whether its cell was empty.
+    pub fn insert(&mut self, candidate: Candidate) -> bool {
         if candidate.feasible {
             self.nearest.cells.clear();
-            self.feasible.insert(candidate, CELLS);
+            self.feasible.insert(candidate, CELLS)
         } else if self.feasible.cells.is_empty() && candidate.violation.is_finite() {
             // A motion that ends early has no violation worth comparing.
-            self.nearest.insert(candidate, CELLS);
+            self.nearest.insert(candidate, CELLS)
+        } else {
+            false
         }
+    }
+
+    /// The sides of the grids of feasible and of nearest candidates, mm.
+    pub fn sides(&self) -> [f64; 2] {
+        [self.feasible.side, self.nearest.side]
+    }
+
+    /// Makes the grids at least as coarse as these.
+    pub fn coarsen(&mut self, [feasible, nearest]: [f64; 2]) {
+        self.feasible.coarsen(feasible);
+        self.nearest.coarsen(nearest);
+    }
+
+    /// All that is kept, in the order of the grids.
+    pub fn all(&self) -> impl Iterator<Item = &Candidate> {
+        self.feasible
+            .cells
+            .values()
+            .chain(self.nearest.cells.values())
     }
 
     /// Whether a candidate is feasible.
@@ -118,22 +141,40 @@ impl Grid {
         }
     }
 
-    fn insert(&mut self, candidate: Candidate, most: usize) {
-        self.place(candidate);
+    fn insert(&mut self, candidate: Candidate, most: usize) -> bool {
+        let new = self.place(candidate);
         while self.cells.len() > most {
-            self.side *= 2.0;
-            for candidate in std::mem::take(&mut self.cells).into_values() {
-                self.place(candidate);
-            }
+            self.double();
+        }
+        new
+    }
+
+    /// Makes the cells at least as large as `side`, one of the sides that doubling gives.
+    fn coarsen(&mut self, side: f64) {
+        while self.side < side {
+            self.double();
         }
     }
 
-    fn place(&mut self, candidate: Candidate) {
-        let cell = self.cell(&candidate);
-        match self.cells.get(&cell) {
-            Some(kept) if order(kept, &candidate) != Ordering::Greater => {}
-            _ => {
-                self.cells.insert(cell, candidate);
+    fn double(&mut self) {
+        self.side *= 2.0;
+        for candidate in std::mem::take(&mut self.cells).into_values() {
+            self.place(candidate);
+        }
+    }
+
+    /// Puts a candidate into its cell if it is the best there; gives whether that was empty.
+    fn place(&mut self, candidate: Candidate) -> bool {
+        match self.cells.entry(self.cell(&candidate)) {
+            Entry::Vacant(cell) => {
+                cell.insert(candidate);
+                true
+            }
+            Entry::Occupied(mut cell) => {
+                if order(cell.get(), &candidate) == Ordering::Greater {
+                    cell.insert(candidate);
+                }
+                false
             }
         }
     }

@@ -2,6 +2,8 @@
 //!
 //! - `start`: one start, from a drawn sample to a verified layout.
 //! - `archive`: what is kept of many, whatever order they come in.
+//! - `found`: all that is found so far, and how the starts are shared out; `record`: a round of
+//!   them as bytes; `standing`: what is told after each.
 //! - `alternatives`: which of these differ enough to stand in one ranking.
 //! - `lower`, `refine`: the score lowered, and each kept layout made the best and the most
 //!   forgiving of its neighbourhood.
@@ -21,22 +23,28 @@ mod archive;
 mod blocking;
 pub mod cost;
 pub mod drift;
+mod found;
 mod lower;
 pub mod moves;
 mod rank;
+mod record;
 mod refine;
 mod relaxed;
 mod robustness;
 mod search;
 pub mod sensitivity;
 mod single;
+mod standing;
 mod start;
 pub mod tolerance;
 pub mod trade;
 
 pub use blocking::Blocker;
-pub use rank::{Ranked, Study};
+pub use found::{Found, Shard};
+pub use rank::{KeyValues, Ranked, Study};
+pub use record::RecordError;
 pub use robustness::NearestEdge;
-pub use search::{Control, Endings, Progress, Search, SearchError, SizeTally};
+pub use search::{Budget, Control, Endings, Search, SearchError, SizeTally};
 pub use single::{Single, Starts};
+pub use standing::Standing;
 pub use start::Ending;

@@ -2,8 +2,11 @@
 
 use super::alternatives::Alternatives;
 use super::archive::Archive;
+use super::found::{Found, Shard, round_after};
 use super::rank::{Study, rank};
+use super::record::{self, RecordError};
 use super::refine::refine;
+use super::standing::Standing;
 use super::start::{Candidate, Ending, Result as StartResult, Starter, Worker, count, solve};
 use crate::curves::Bicycle;
 use crate::design::{DesignProblem, Purpose};
@@ -11,10 +14,14 @@ use crate::input::{Brief, Faults, ShockSize};
 use crate::mechanism::Plan;
 use crate::optimise::{Minimiser, MinimiserSettings};
 use rayon::prelude::*;
+use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
+use std::ops::Range;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Instant;
 
-/// Starts of one round; what is decided between rounds does not depend on threads.
-const ROUND: u64 = 64;
+/// Starts at least between two looks at how many distinct layouts there are.
+const DISTINCT_EVERY: u64 = 512;
 
 /// How many starts ended how.
 pub type Endings = BTreeMap<Ending, u64>;
@@ -44,17 +51,17 @@ pub enum SearchError {
     Threads(usize, rayon::ThreadPoolBuildError),
 }
 
-/// How far a search is, told after every round.
-#[derive(Clone, Copy, Debug)]
-pub struct Progress {
-    /// Starts taken.
-    pub starts: u64,
-    /// Starts to take.
-    pub of: u64,
-    /// Starts that ended in a feasible layout.
-    pub feasible: u64,
-    /// Best score so far, where one is feasible.
-    pub best: Option<f64>,
+/// When a search ends: as soon as one of these is reached.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Budget {
+    /// Starts of the whole search, of which a shard takes its share.
+    pub starts: Option<u64>,
+    /// A moment; it decides only how many rounds are taken.
+    pub until: Option<Instant>,
+    /// So many distinct feasible layouts.
+    pub distinct: Option<usize>,
+    /// So many starts that brought neither a better score nor a layout where there was none.
+    pub stagnation: Option<u64>,
 }
 
 /// What came of the starts with one size of shock.
@@ -71,7 +78,7 @@ pub struct SizeTally {
 }
 
 impl SizeTally {
-    fn new(size: ShockSize) -> Self {
+    pub(super) fn new(size: ShockSize) -> Self {
         Self {
             size,
             starts: 0,
@@ -80,7 +87,7 @@ impl SizeTally {
         }
     }
 
-    fn take(&mut self, result: &StartResult) {
+    pub(super) fn take(&mut self, result: &StartResult) {
         self.starts += 1;
         self.feasible += u64::from(result.ending == Ending::Feasible);
         for candidate in result
@@ -92,6 +99,14 @@ impl SizeTally {
                 self.best = Some(candidate.score);
             }
         }
+    }
+
+    /// Adds what came of other starts with the same size.
+    pub(super) fn add(&mut self, other: &Self) {
+        self.starts += other.starts;
+        self.feasible += other.feasible;
+        let best = [self.best, other.best];
+        self.best = best.into_iter().flatten().min_by(f64::total_cmp);
     }
 }
 
@@ -130,66 +145,159 @@ impl Search {
     ///
     /// # Errors
     /// The threads could not be started.
-    pub fn run(&self, mut watch: impl FnMut(Progress) -> Control) -> Result<Study, SearchError> {
-        let pool = rayon::ThreadPoolBuilder::new()
-            .num_threads(self.threads)
-            .build()
-            .map_err(|error| SearchError::Threads(self.threads, error))?;
+    pub fn run(&self, mut watch: impl FnMut(&Standing) -> Control) -> Result<Study, SearchError> {
+        let budget = Budget {
+            starts: Some(self.brief.search.starts),
+            ..Budget::default()
+        };
+        let never = AtomicBool::new(false);
+        self.go_on(self.begin(), Shard::WHOLE, &budget, &never, |standing| {
+            Ok::<_, SearchError>(watch(standing))
+        })
+    }
+
+    /// What is found before the first start.
+    #[must_use]
+    pub fn begin(&self) -> Found {
+        Found::new(&self.brief.sizes(), self.brief.search.distinct)
+    }
+
+    /// Takes starts until the budget is spent, `watch` says so, or `stop` is set, which gives up
+    /// the round at hand; then ranks what was found. `watch` is called after every round.
+    ///
+    /// # Errors
+    /// The threads could not be started, or an error of `watch`.
+    pub fn go_on<E: From<SearchError>>(
+        &self,
+        mut found: Found,
+        shard: Shard,
+        budget: &Budget,
+        stop: &AtomicBool,
+        mut watch: impl FnMut(&Standing) -> Result<Control, E>,
+    ) -> Result<Study, E> {
+        let pool = self.pool()?;
         let starter = self.starter();
-        let options = self.brief.search;
-        let mut archive = Archive::new(options.distinct);
-        let (mut taken, mut evaluations, mut interrupted) = (0, 0, false);
-        let mut endings = Endings::new();
-        let mut sizes: Vec<SizeTally> =
-            self.brief.sizes().into_iter().map(SizeTally::new).collect();
-        while taken < options.starts {
-            let round = taken..(taken + ROUND).min(options.starts);
-            let numbers = round.clone();
-            taken = round.end;
-            let results: Vec<StartResult> = pool.install(|| {
-                round
-                    .into_par_iter()
-                    .map_init(|| Worker::new(&starter), Worker::run)
-                    .collect()
-            });
-            for (start, result) in numbers.zip(results) {
-                evaluations += result.evaluations;
-                *endings.entry(result.ending).or_insert(0) += 1;
-                sizes[starter.size_of(start)].take(&result);
-                for candidate in result.candidates {
-                    archive.insert(candidate);
-                }
-            }
-            let progress = Progress {
-                starts: taken,
-                of: options.starts,
-                feasible: endings.get(&Ending::Feasible).copied().unwrap_or(0),
-                best: archive.best().map(|best| best.score),
+        let of = budget.starts.map(|starts| shard.share(starts));
+        let mut interrupted = false;
+        let mut checked = found.starts;
+        while !Self::spent(&starter, &found, of, budget, &mut checked) {
+            let own = found.starts;
+            let end = (own + round_after(own)).min(of.unwrap_or(u64::MAX));
+            let results = pool.install(|| take_round(&starter, shard, own..end, stop));
+            let Some(results) = results else {
+                interrupted = true;
+                break;
             };
-            if watch(progress) == Control::Stop && taken < options.starts {
+            let round = found.take(results);
+            let control = watch(&Standing {
+                search: self,
+                starter: &starter,
+                pool: &pool,
+                found: &found,
+                round: &round,
+                of,
+            })?;
+            if control == Control::Stop && of.is_none_or(|of| found.starts < of) {
                 interrupted = true;
                 break;
             }
         }
-        let kept = pool.install(|| {
-            let (kept, spent) = if archive.has_feasible() {
-                refine(&starter, archive.into_feasible(), options.keep)
-            } else {
-                near(&starter, archive, options.keep.max(JUDGED))
-            };
-            evaluations += spent;
-            kept
+        Ok(pool.install(|| self.conclude(&starter, found, interrupted)))
+    }
+
+    /// Whether a search ends here. For any number of starts that is a function of what is found
+    /// and, for a time, of the clock.
+    fn spent(
+        starter: &Starter,
+        found: &Found,
+        of: Option<u64>,
+        budget: &Budget,
+        checked: &mut u64,
+    ) -> bool {
+        let distinct = budget.distinct.is_some_and(|wanted| {
+            // Looking is dear where much is kept.
+            let due = *checked + (*checked / 16).max(DISTINCT_EVERY);
+            if found.starts > *checked && found.starts < due {
+                return false;
+            }
+            *checked = found.starts;
+            found.archive.has_feasible() && starter.distinct(&found.archive, wanted) >= wanted
         });
-        let (layouts, blockers) = rank(&starter, &self.brief, kept, options.keep);
-        Ok(Study {
+        distinct
+            || of.is_some_and(|of| found.starts >= of)
+            || budget.until.is_some_and(|until| Instant::now() >= until)
+            || budget
+                .stagnation
+                .is_some_and(|starts| found.since_news() >= starts)
+    }
+
+    pub(super) fn conclude(&self, starter: &Starter, found: Found, interrupted: bool) -> Study {
+        let keep = self.brief.search.keep;
+        let (kept, spent) = if found.archive.has_feasible() {
+            refine(starter, found.archive.into_feasible(), keep)
+        } else {
+            near(starter, found.archive, keep.max(JUDGED))
+        };
+        let (layouts, blockers) = rank(starter, &self.brief, kept, keep);
+        Study {
             layouts,
             blockers,
-            starts: taken,
-            evaluations,
-            endings,
-            sizes,
+            starts: found.starts,
+            evaluations: found.evaluations + spent,
+            endings: found.endings,
+            sizes: found.sizes,
             interrupted,
-        })
+        }
+    }
+
+    /// Ranks what was found elsewhere.
+    ///
+    /// # Errors
+    /// The threads could not be started.
+    pub fn rank(&self, found: Found) -> Result<Study, SearchError> {
+        Ok(self
+            .pool()?
+            .install(|| self.conclude(&self.starter(), found, false)))
+    }
+
+    fn pool(&self) -> Result<rayon::ThreadPool, SearchError> {
+        rayon::ThreadPoolBuilder::new()
+            .num_threads(self.threads)
+            .build()
+            .map_err(|error| SearchError::Threads(self.threads, error))
+    }
+
+    /// Takes up again the rounds of a journal, in their order.
+    ///
+    /// # Errors
+    /// The number of the first record, from 0, that is not of this search.
+    pub fn replay<'r>(
+        &self,
+        records: impl IntoIterator<Item = &'r [u8]>,
+    ) -> Result<Found, (usize, RecordError)> {
+        let (starter, mut found) = (self.starter(), self.begin());
+        for (number, bytes) in records.into_iter().enumerate() {
+            let round = record::decode(&starter, bytes).map_err(|error| (number, error))?;
+            found.replay(round);
+        }
+        Ok(found)
+    }
+
+    /// A hash of what the first start comes to: the same wherever numbers come out the same.
+    #[must_use]
+    pub fn self_test(&self) -> [u8; 32] {
+        let starter = self.starter();
+        let result = Worker::new(&starter).meet(0);
+        let mut hash = Sha256::new();
+        hash.update(result.evaluations.to_le_bytes());
+        for candidate in &result.candidates {
+            let points = candidate.points.iter().flat_map(|point| [point.x, point.y]);
+            let numbers = candidate.x.iter().copied().chain(points);
+            for number in numbers.chain([candidate.score, candidate.violation]) {
+                hash.update(number.to_bits().to_le_bytes());
+            }
+        }
+        hash.finalize().into()
     }
 
     pub(super) fn starter(&self) -> Starter<'_> {
@@ -209,6 +317,23 @@ impl Search {
             alternatives: Alternatives::new(&self.brief.layout, self.brief.search.distinct),
         }
     }
+}
+
+/// Runs the starts of a shard with these numbers of its own; `None` where `stop` was set before
+/// they were through.
+fn take_round(
+    starter: &Starter,
+    shard: Shard,
+    own: Range<u64>,
+    stop: &AtomicBool,
+) -> Option<Vec<(u64, usize, StartResult)>> {
+    let run = |worker: &mut Worker, own| {
+        let start = shard.start(own);
+        (!stop.load(Ordering::Relaxed)).then(|| (start, starter.size_of(start), worker.run(start)))
+    };
+    own.into_par_iter()
+        .map_init(|| Worker::new(starter), run)
+        .collect()
 }
 
 /// Lowers the worst violation of the nearest layouts: least squares leaves it larger than

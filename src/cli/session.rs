@@ -1,0 +1,428 @@
+//! A search under way, with all that it keeps on the disk: new, gone on with, or merged.
+
+use super::args::BudgetArguments;
+use super::files::{BriefSources, Source, brief_of};
+use super::journal::Journal;
+use super::progress::ProgressLine;
+use super::run_folder::{INPUTS, RunFolder};
+use super::{Outcome, print, warn};
+use crate::curves::Suspension;
+use crate::design::Construction;
+use crate::input::{Brief, ObjectiveSet, Scatter};
+use crate::mechanism::Plan;
+use crate::report::results::InputFile;
+use crate::report::{ranking, results};
+use crate::study::sensitivity::Sensitivity;
+use crate::study::tolerance::rank_by_yield;
+use crate::study::{Budget, Control, Found, Ranked, Search, Shard, Standing, Study};
+use anyhow::{Context, bail};
+use serde::{Deserialize, Serialize};
+use serde_json::json;
+use sha2::{Digest, Sha256};
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+/// How long the ranking on the disk may be older than what is found, at least.
+const REFRESH: Duration = Duration::from_secs(60);
+
+/// What is searched, as the first record of a journal says it. Results follow from this.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Header {
+    /// Version of the program.
+    pub version: String,
+    /// Hash of what the first start comes to.
+    pub self_test: String,
+    /// The brief and the files that it names.
+    pub inputs: Vec<HashedInput>,
+    pub options: Options,
+    /// The shares of starts, of `of`.
+    pub shards: Vec<u32>,
+    pub of: u32,
+    pub budget: WrittenBudget,
+}
+
+/// A file that a run was made from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct HashedInput {
+    pub file: String,
+    pub sha256: String,
+}
+
+/// What else decides the results.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Options {
+    pub seed: u64,
+    pub keep: usize,
+    pub scatter: Option<f64>,
+    pub even: bool,
+}
+
+/// When a run was to end.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct WrittenBudget {
+    pub starts: Option<u64>,
+    pub seconds: Option<u64>,
+    pub distinct: Option<u16>,
+    pub stagnant: Option<u64>,
+}
+
+impl WrittenBudget {
+    /// What `asked` says, or where that says nothing `otherwise`.
+    pub fn new(asked: &BudgetArguments, otherwise: Self) -> Self {
+        if *asked == BudgetArguments::default() {
+            return otherwise;
+        }
+        Self {
+            starts: asked.starts,
+            seconds: asked.time.map(|time| time.as_secs()),
+            distinct: asked.until_distinct,
+            stagnant: asked.until_stagnant,
+        }
+    }
+
+    /// With its time counted from now, less what was spent before.
+    fn from_now(&self, spent: f64) -> Budget {
+        let spent = Duration::try_from_secs_f64(spent).unwrap_or_default();
+        let left = |seconds| Duration::from_secs(seconds).saturating_sub(spent);
+        Budget {
+            starts: self.starts,
+            until: self.seconds.map(|seconds| Instant::now() + left(seconds)),
+            distinct: self.distinct.map(usize::from),
+            stagnation: self.stagnant,
+        }
+    }
+}
+
+/// A search and what it was made from.
+pub(super) struct Job {
+    pub search: Search,
+    pub sources: Vec<Source>,
+    pub header: Header,
+}
+
+impl Job {
+    /// A search of `sources` with these options.
+    ///
+    /// # Errors
+    /// The layout's mechanism cannot be compiled.
+    pub fn new(
+        sources: BriefSources,
+        options: Options,
+        shard: Shard,
+        budget: WrittenBudget,
+        threads: Option<u16>,
+    ) -> anyhow::Result<Self> {
+        let BriefSources {
+            mut brief,
+            layout_file,
+            inputs: sources,
+        } = sources;
+        brief.search.seed = options.seed;
+        brief.search.keep = options.keep;
+        let search = Search::new(brief, &layout_file, threads.map_or(0, usize::from))?;
+        let header = Header {
+            version: env!("CARGO_PKG_VERSION").into(),
+            self_test: hex(&search.self_test()),
+            inputs: sources.iter().map(hash).collect(),
+            options,
+            shards: vec![shard.number()],
+            of: shard.of(),
+            budget,
+        };
+        Ok(Self {
+            search,
+            sources,
+            header,
+        })
+    }
+
+    /// The search that the run in `folder` with this first record of its journal is of.
+    ///
+    /// # Errors
+    /// The journal is of another version or machine, or of other inputs.
+    pub fn of_run(folder: &Path, header: &[u8], threads: Option<u16>) -> anyhow::Result<Self> {
+        let shown = folder.join(super::journal::NAME);
+        let shown = shown.display();
+        let version: serde_json::Value = serde_json::from_slice(header)
+            .with_context(|| format!("{shown}: its first record says nothing"))?;
+        let version = version["version"].as_str().unwrap_or("").to_owned();
+        if version != env!("CARGO_PKG_VERSION") {
+            bail!(
+                "{shown}: found a run of version {version}, expected {}: another version may give \
+                 other numbers, so it was left as it is",
+                env!("CARGO_PKG_VERSION")
+            );
+        }
+        let header: Header = serde_json::from_slice(header)
+            .with_context(|| format!("{shown}: its first record is of another kind"))?;
+        let mut sources = Vec::new();
+        for (index, input) in header.inputs.iter().enumerate() {
+            let name = input_copy(index, &input.file);
+            let mut source = Source::read(&folder.join(&name))?;
+            source.file.clone_from(&input.file);
+            if hash(&source) != *input {
+                bail!(
+                    "{}: found other bytes than this run was begun with, expected those with \
+                     SHA-256 {}; a changed brief is a new search",
+                    folder.join(name).display(),
+                    input.sha256
+                );
+            }
+            sources.push(source);
+        }
+        let (number, of) = (header.shards.first().copied().unwrap_or(1), header.of);
+        let shard = Shard::new(number, of)
+            .with_context(|| format!("{shown}: found share {number} of {of}"))?;
+        let mut job = Self::new(
+            brief_of(sources)?,
+            header.options,
+            shard,
+            header.budget,
+            threads,
+        )?;
+        if job.header.self_test != header.self_test {
+            bail!(
+                "{shown}: this machine or build gives other numbers than the one that began the \
+                 run (the first start ends elsewhere), so it was left as it is"
+            );
+        }
+        job.header = header;
+        Ok(job)
+    }
+
+    /// The share of starts that it takes; none of a merged run.
+    pub fn shard(&self) -> Option<Shard> {
+        match self.header.shards[..] {
+            [number] => Shard::new(number, self.header.of),
+            _ => None,
+        }
+    }
+
+    /// The first record of its journal.
+    pub fn record(&self) -> anyhow::Result<Vec<u8>> {
+        Ok(serde_json::to_vec(&self.header)?)
+    }
+
+    /// Writes copies of what it is made from, from which it goes on wherever the folder goes.
+    ///
+    /// # Errors
+    /// One cannot be written.
+    pub fn write_inputs(&self, folder: &RunFolder) -> anyhow::Result<()> {
+        for (index, source) in self.sources.iter().enumerate() {
+            folder.write(&input_copy(index, &source.file), &source.text)?;
+        }
+        Ok(())
+    }
+
+    /// Takes up the rounds of a journal again.
+    ///
+    /// # Errors
+    /// One of them is not of this search.
+    pub fn replay<'r>(
+        &self,
+        folder: &Path,
+        rounds: impl Iterator<Item = &'r [u8]>,
+    ) -> anyhow::Result<Found> {
+        self.search.replay(rounds).map_err(|(number, error)| {
+            let journal = folder.join(super::journal::NAME);
+            let (shown, number) = (journal.display(), number + 1);
+            anyhow::anyhow!("{shown}: round {number} is {error}; it was left as it is")
+        })
+    }
+
+    /// Takes starts from `found` on until the budget is spent or someone says so, journals every
+    /// round, and writes and prints the ranking.
+    ///
+    /// # Errors
+    /// Something cannot be written.
+    pub fn go_on(
+        &self,
+        folder: &RunFolder,
+        journal: &mut Journal,
+        found: Found,
+        shard: Shard,
+        (budget, quiet): (&WrittenBudget, bool),
+    ) -> anyhow::Result<Outcome> {
+        let stop = stop_on_signals();
+        let (begun, before) = (Instant::now(), spent_before(folder));
+        let budget = budget.from_now(before);
+        let mut line = ProgressLine::new(&budget, found.starts(), quiet);
+        let mut refresh = Refresh::new();
+        let spent = || before + begun.elapsed().as_secs_f64();
+        let study = self.search.go_on(found, shard, &budget, &stop, |standing| {
+            journal.append(&standing.record()).with_context(|| {
+                format!(
+                    "the search ended (once that is mended, `pivotwright resume {}` goes on)",
+                    folder.path().display()
+                )
+            })?;
+            line.tell(standing);
+            refresh.due(|| self.write_ranking(folder, &self.ranked(standing), spent()));
+            Ok::<_, anyhow::Error>(Control::GoOn)
+        });
+        line.finish();
+        let study = study?;
+        journal.sync()?;
+        let of = budget.starts.map(|starts| shard.share(starts));
+        self.end(folder, study, of, spent())
+    }
+
+    fn ranked(&self, standing: &Standing) -> Study {
+        self.by_yield(standing.study())
+    }
+
+    fn by_yield(&self, mut study: Study) -> Study {
+        if let Some(radius) = self.header.options.scatter {
+            rank_by_yield(&mut study, self.search.brief(), &Scatter::even(radius));
+        }
+        study
+    }
+
+    /// Writes and prints what came of it.
+    ///
+    /// # Errors
+    /// Something cannot be written.
+    pub fn end(
+        &self,
+        folder: &RunFolder,
+        study: Study,
+        of: Option<u64>,
+        seconds: f64,
+    ) -> anyhow::Result<Outcome> {
+        let study = self.by_yield(study);
+        let brief = self.search.brief();
+        self.write_ranking(folder, &study, seconds)?;
+        for (index, ranked) in study.layouts.iter().enumerate() {
+            if let Some(text) = sensitivities(brief, ranked) {
+                folder.write(&format!("sensitivity/{:02}.csv", index + 1), &text)?;
+            }
+        }
+        if study.interrupted {
+            let of = of.map_or_else(String::new, |of| format!(" of {of}"));
+            warn(&format!(
+                "ended early as asked, after {}{of} starts; what was found is ranked and written, \
+                 and `pivotwright resume {}` goes on",
+                study.starts,
+                folder.path().display()
+            ));
+        }
+        let text = ranking::text(brief, &study);
+        print(&format!("{text}\nWritten to {}\n", folder.path().display()))?;
+        Ok(if study.feasible() {
+            Outcome::Met
+        } else {
+            Outcome::NotMet
+        })
+    }
+
+    /// Writes the ranking and all that is read with it, over an earlier one of the same run.
+    fn write_ranking(&self, folder: &RunFolder, study: &Study, seconds: f64) -> anyhow::Result<()> {
+        let brief = self.search.brief();
+        for (index, ranked) in study.layouts.iter().enumerate() {
+            folder.write(&ranking::layout_file(index + 1), &ranked.layout.to_json())?;
+        }
+        for name in ["layouts", "sensitivity"] {
+            folder.keep_ranks(name, study.layouts.len())?;
+        }
+        folder.write("ranking.csv", &ranking::csv(brief, study))?;
+        let inputs = self.header.inputs.iter().map(|input| InputFile {
+            file: input.file.clone(),
+            sha256: input.sha256.clone(),
+        });
+        let inputs: Vec<InputFile> = inputs.collect();
+        folder.write("results.json", &results::text(brief, &inputs, study))?;
+        // All that depends on the clock stands here alone.
+        let times = json!({"seconds": seconds, "starts_per_second": study.starts as f64 / seconds});
+        folder.write(TIMES, &crate::report::json::text(&times))
+    }
+}
+
+const TIMES: &str = "times.json";
+
+/// Seconds that earlier processes spent on the run.
+fn spent_before(folder: &RunFolder) -> f64 {
+    let text = std::fs::read_to_string(folder.path().join(TIMES)).unwrap_or_default();
+    let times: serde_json::Value = serde_json::from_str(&text).unwrap_or_default();
+    let seconds = times["seconds"].as_f64().unwrap_or(0.0);
+    seconds.max(0.0)
+}
+
+/// When the ranking on the disk is written anew: it takes a hundredth of the time at most.
+struct Refresh {
+    last: Instant,
+    wait: Duration,
+    failed: bool,
+}
+
+impl Refresh {
+    fn new() -> Self {
+        Self {
+            last: Instant::now(),
+            wait: REFRESH,
+            failed: false,
+        }
+    }
+
+    fn due(&mut self, write: impl FnOnce() -> anyhow::Result<()>) {
+        if self.last.elapsed() < self.wait {
+            return;
+        }
+        let begun = Instant::now();
+        if let Err(error) = write() {
+            // The search itself is safe as long as its journal can be written.
+            if !std::mem::replace(&mut self.failed, true) {
+                warn(&format!("the ranking could not be refreshed: {error:#}"));
+            }
+        }
+        self.wait = REFRESH.max(100 * begun.elapsed());
+        self.last = Instant::now();
+    }
+}
+
+/// A flag that the first signal to end sets; the second ends the program at once.
+fn stop_on_signals() -> Arc<AtomicBool> {
+    let asked = Arc::new(AtomicBool::new(false));
+    let flag = Arc::clone(&asked);
+    // Without a handler Ctrl-C ends the program as usual, which is no reason not to search.
+    let _ = ctrlc::set_handler(move || {
+        if flag.swap(true, Ordering::Relaxed) {
+            // The journal holds what was found; 130 is what shells give for an interrupt.
+            std::process::exit(130);
+        }
+    });
+    asked
+}
+
+/// Where in a run folder the copy of its input number `index` stands.
+fn input_copy(index: usize, file: &str) -> String {
+    let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
+    format!("{INPUTS}/{}-{name}", index + 1)
+}
+
+fn hash(source: &Source) -> HashedInput {
+    HashedInput {
+        file: source.file.clone(),
+        sha256: hex(&Sha256::digest(source.text.as_bytes())),
+    }
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// What changes per mm of each free coordinate of a ranked layout.
+fn sensitivities(brief: &Brief, ranked: &Ranked) -> Option<String> {
+    let layout = &ranked.layout;
+    let plan = Plan::compile(&layout.name, &layout.mechanism).ok()?;
+    let suspension = Suspension::new(&plan, &layout.name, layout).ok()?;
+    let sets: Vec<&ObjectiveSet> = brief.objectives.iter().map(|(_, set)| set).collect();
+    let construction = Construction::new(brief, ranked.size);
+    let table = Sensitivity::of_variables(layout, &suspension, &sets, &construction);
+    Some(crate::report::sensitivity::csv(&table))
+}

@@ -1,0 +1,258 @@
+//! What a search has found so far, and how the starts are shared out.
+
+use super::archive::Archive;
+use super::record;
+use super::search::{Endings, SizeTally};
+use super::start::{Candidate, Ending, Result as StartResult};
+use crate::input::ShockSize;
+
+/// Starts that stay together when they are shared out.
+const BLOCK: u64 = 64;
+
+/// Most starts of one round: what is lost when the power fails.
+const LONGEST: u64 = 4096;
+
+/// The part of a search's starts that one process takes: blocks of starts in turn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Shard {
+    /// Its number, from 1 to `of`.
+    number: u32,
+    /// Of how many.
+    of: u32,
+}
+
+impl Shard {
+    /// All starts.
+    pub const WHOLE: Self = Self { number: 1, of: 1 };
+
+    /// Shard `number` of `of`, counted from 1; `None` where there is no such.
+    #[must_use]
+    pub const fn new(number: u32, of: u32) -> Option<Self> {
+        if number >= 1 && number <= of {
+            Some(Self { number, of })
+        } else {
+            None
+        }
+    }
+
+    /// Its number, counted from 1.
+    #[must_use]
+    pub const fn number(self) -> u32 {
+        self.number
+    }
+
+    /// Of how many it is one.
+    #[must_use]
+    pub const fn of(self) -> u32 {
+        self.of
+    }
+
+    /// The number in the whole search of its start number `own`, both counted from 0.
+    pub(super) fn start(self, own: u64) -> u64 {
+        (own / BLOCK * u64::from(self.of) + u64::from(self.number - 1)) * BLOCK + own % BLOCK
+    }
+
+    /// How many of the first `starts` of the whole search are its own.
+    #[must_use]
+    pub fn share(self, starts: u64) -> u64 {
+        let cycle = BLOCK * u64::from(self.of);
+        let before = BLOCK * u64::from(self.number - 1);
+        starts / cycle * BLOCK + (starts % cycle).saturating_sub(before).min(BLOCK)
+    }
+}
+
+/// How many starts the round after `taken` of them has. Rounds grow, so that a long run has few;
+/// what is found does not depend on it.
+pub(super) fn round_after(taken: u64) -> u64 {
+    (taken / 32).clamp(BLOCK, LONGEST) / BLOCK * BLOCK
+}
+
+/// What a search has found so far: how the starts ended, and the layouts worth keeping.
+#[derive(Clone, Debug)]
+pub struct Found {
+    pub(super) starts: u64,
+    pub(super) evaluations: u64,
+    pub(super) endings: Endings,
+    pub(super) sizes: Vec<SizeTally>,
+    pub(super) archive: Archive,
+    /// Starts taken when last something new came.
+    pub(super) news: u64,
+}
+
+/// What one round of starts adds to what is found.
+#[derive(Clone, Debug)]
+pub(super) struct Round {
+    pub starts: u64,
+    pub evaluations: u64,
+    pub endings: Endings,
+    pub sizes: Vec<SizeTally>,
+    /// Whether there is a better score or a layout where there was none.
+    pub news: bool,
+    /// Sides of the archive's grids after the round.
+    pub sides: [f64; 2],
+    /// What entered the archive and is still in it after the round.
+    pub entered: Vec<Candidate>,
+}
+
+impl Found {
+    /// Nothing yet, of starts with shocks of these sizes and layouts distinct at `distinct` mm.
+    pub(super) fn new(sizes: &[ShockSize], distinct: f64) -> Self {
+        Self {
+            starts: 0,
+            evaluations: 0,
+            endings: Endings::new(),
+            sizes: sizes.iter().copied().map(SizeTally::new).collect(),
+            archive: Archive::new(distinct),
+            news: 0,
+        }
+    }
+
+    /// Starts taken.
+    #[must_use]
+    pub fn starts(&self) -> u64 {
+        self.starts
+    }
+
+    /// Starts that ended in a feasible layout.
+    #[must_use]
+    pub fn feasible(&self) -> u64 {
+        self.endings.get(&Ending::Feasible).copied().unwrap_or(0)
+    }
+
+    /// Starts since the last that brought a better score or a layout where there was none.
+    #[must_use]
+    pub fn since_news(&self) -> u64 {
+        self.starts - self.news
+    }
+
+    fn best(&self) -> Option<f64> {
+        let scores = self.sizes.iter().filter_map(|size| size.best);
+        scores.min_by(f64::total_cmp)
+    }
+
+    /// Takes up the results of a round, each with the number of its start and of its size.
+    pub(super) fn take(&mut self, results: Vec<(u64, usize, StartResult)>) -> Round {
+        let sizes = self.sizes.iter().map(|tally| SizeTally::new(tally.size));
+        let mut round = Round {
+            starts: results.len() as u64,
+            evaluations: 0,
+            endings: Endings::new(),
+            sizes: sizes.collect(),
+            news: false,
+            sides: self.archive.sides(),
+            entered: Vec::new(),
+        };
+        let first = results.first().map_or(0, |(start, ..)| *start);
+        for (_, size, result) in results {
+            round.evaluations += result.evaluations;
+            *round.endings.entry(result.ending).or_insert(0) += 1;
+            round.sizes[size].take(&result);
+            for candidate in result.candidates {
+                round.news |= self.archive.insert(candidate);
+            }
+        }
+        let before = self.best();
+        self.count(&round);
+        round.news |= match (before, self.best()) {
+            (Some(before), Some(after)) => after < before,
+            (None, after) => after.is_some(),
+            (Some(_), None) => false,
+        };
+        if round.news {
+            self.news = self.starts;
+        }
+        round.sides = self.archive.sides();
+        // Starts are taken in the order of their numbers.
+        let entered = self.archive.all().filter(|kept| kept.start >= first);
+        round.entered = entered.cloned().collect();
+        round
+    }
+
+    /// Takes up a round again of which only what entered is known. The archive becomes what it
+    /// was: in every cell of its grid the best is among what it held and what entered.
+    pub(super) fn replay(&mut self, round: Round) {
+        self.count(&round);
+        if round.news {
+            self.news = self.starts;
+        }
+        self.archive.coarsen(round.sides);
+        for candidate in round.entered {
+            self.archive.insert(candidate);
+        }
+    }
+
+    /// Adds what another part of the same search found. The order of parts makes no difference.
+    pub fn absorb(&mut self, other: Self) {
+        self.news = self.news.max(other.news);
+        self.replay(Round {
+            news: false,
+            ..other.into_round()
+        });
+    }
+
+    /// All of it as one record of a journal.
+    #[must_use]
+    pub fn into_record(self) -> Vec<u8> {
+        record::encode(&self.into_round())
+    }
+
+    /// All of it as one round.
+    pub(super) fn into_round(self) -> Round {
+        Round {
+            starts: self.starts,
+            evaluations: self.evaluations,
+            news: true,
+            sides: self.archive.sides(),
+            entered: self.archive.all().cloned().collect(),
+            endings: self.endings,
+            sizes: self.sizes,
+        }
+    }
+
+    fn count(&mut self, round: &Round) {
+        self.starts += round.starts;
+        self.evaluations += round.evaluations;
+        for (&ending, count) in &round.endings {
+            *self.endings.entry(ending).or_insert(0) += count;
+        }
+        for (tally, more) in self.sizes.iter_mut().zip(&round.sizes) {
+            tally.add(more);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shards_take_every_start_once() {
+        for of in [1, 2, 7, 16] {
+            for starts in [0, 1, 63, 64, 65, 500, 2000] {
+                let mut taken: Vec<u64> = Vec::new();
+                for number in 1..=of {
+                    let shard = Shard::new(number, of).unwrap();
+                    taken.extend((0..shard.share(starts)).map(|own| shard.start(own)));
+                }
+                taken.sort_unstable();
+                assert!(taken.iter().copied().eq(0..starts), "{starts} of {of}");
+            }
+        }
+        assert_eq!(Shard::new(0, 3), None);
+        assert_eq!(Shard::new(4, 3), None);
+    }
+
+    #[test]
+    fn a_long_run_has_few_rounds() {
+        let (mut taken, mut rounds) = (0_u64, 0);
+        while taken < 100_000_000 {
+            let round = round_after(taken);
+            assert!(round >= 64 && round.is_multiple_of(64) && round <= 4096);
+            // No more is lost than a small part of what was done.
+            assert!(round <= 64 || round <= taken / 32);
+            taken += round;
+            rounds += 1;
+        }
+        assert!(rounds < 30_000, "{rounds}");
+    }
+}
