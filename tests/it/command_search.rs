@@ -8,10 +8,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use tempfile::TempDir;
 
-const BRIEF: &str = "trail-crew-m.brief.json";
+pub const BRIEF: &str = "trail-crew-m.brief.json";
 
 /// A folder with copies of the demo's briefs and layouts, the objective sets beside it.
-fn workshop() -> (TempDir, PathBuf) {
+pub fn workshop() -> (TempDir, PathBuf) {
     let root = tempfile::tempdir().unwrap();
     let project = Path::new(env!("CARGO_MANIFEST_DIR"));
     for folder in ["demo-data", "objectives"] {
@@ -28,14 +28,14 @@ fn workshop() -> (TempDir, PathBuf) {
     (root, demo)
 }
 
-fn search(folder: &Path) -> Command {
+pub fn search(folder: &Path) -> Command {
     let mut command = program();
     command.current_dir(folder).arg("search");
     command
 }
 
 /// The names in a folder, in order.
-fn names(folder: &Path) -> Vec<String> {
+pub fn names(folder: &Path) -> Vec<String> {
     let entries = fs::read_dir(folder).unwrap();
     let mut names: Vec<String> = entries
         .map(|entry| entry.unwrap().file_name().into_string().unwrap())
@@ -45,7 +45,7 @@ fn names(folder: &Path) -> Vec<String> {
 }
 
 /// Every file below a folder but the one that depends on the clock.
-fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+pub fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     let mut files = BTreeMap::new();
     for name in names(folder) {
         let path = folder.join(&name);

@@ -13,6 +13,7 @@ mod faults;
 mod free_points;
 mod handbook;
 mod invariance;
+mod journal;
 mod linkages;
 mod oracle;
 mod planted;
