@@ -12,6 +12,9 @@ const BLOCK: u64 = 64;
 /// Most starts of one round: what is lost when the power fails.
 const LONGEST: u64 = 4096;
 
+/// Starts at least between two looks at how many distinct layouts there are.
+const LOOK_EVERY: u64 = 512;
+
 /// The part of a search's starts that one process takes: blocks of starts in turn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Shard {
@@ -77,6 +80,8 @@ pub struct Found {
     pub(super) archive: Archive,
     /// Starts taken when last something new came.
     pub(super) news: u64,
+    /// Starts of the last round.
+    last: u64,
 }
 
 /// What one round of starts adds to what is found.
@@ -104,6 +109,7 @@ impl Found {
             sizes: sizes.iter().copied().map(SizeTally::new).collect(),
             archive: Archive::new(distinct),
             news: 0,
+            last: 0,
         }
     }
 
@@ -123,6 +129,13 @@ impl Found {
     #[must_use]
     pub fn since_news(&self) -> u64 {
         self.starts - self.news
+    }
+
+    /// Whether the last round went over one of the marks at which it is looked how many distinct
+    /// layouts there are: the same ones whatever ended the run in between.
+    pub(super) fn look_due(&self) -> bool {
+        let step = (self.starts.next_power_of_two() / 16).max(LOOK_EVERY);
+        self.starts / step != (self.starts - self.last) / step
     }
 
     fn best(&self) -> Option<f64> {
@@ -211,6 +224,7 @@ impl Found {
 
     fn count(&mut self, round: &Round) {
         self.starts += round.starts;
+        self.last = round.starts;
         self.evaluations += round.evaluations;
         for (&ending, count) in &round.endings {
             *self.endings.entry(ending).or_insert(0) += count;

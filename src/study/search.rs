@@ -20,9 +20,6 @@ use std::ops::Range;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
 
-/// Starts at least between two looks at how many distinct layouts there are.
-const DISTINCT_EVERY: u64 = 512;
-
 /// How many starts ended how.
 pub type Endings = BTreeMap<Ending, u64>;
 
@@ -163,7 +160,7 @@ impl Search {
     }
 
     /// Takes starts until the budget is spent, `watch` says so, or `stop` is set, which gives up
-    /// the round at hand; then ranks what was found. `watch` is called after every round.
+    /// the round at hand unless it is the first; then ranks what was found. `watch` is called after every round.
     ///
     /// # Errors
     /// The threads could not be started, or an error of `watch`.
@@ -178,11 +175,12 @@ impl Search {
         let pool = self.pool()?;
         let starter = self.starter();
         let of = budget.starts.map(|starts| shard.share(starts));
-        let mut interrupted = false;
-        let mut checked = found.starts;
-        while !Self::spent(&starter, &found, of, budget, &mut checked) {
+        let (mut interrupted, never) = (false, AtomicBool::new(false));
+        while !Self::spent(&starter, &found, of, budget) {
             let own = found.starts;
             let end = (own + round_after(own)).min(of.unwrap_or(u64::MAX));
+            // Whoever ends a search at once is still told what a first round comes to.
+            let stop = if own == 0 { &never } else { stop };
             let results = pool.install(|| take_round(&starter, shard, own..end, stop));
             let Some(results) = results else {
                 interrupted = true;
@@ -207,21 +205,13 @@ impl Search {
 
     /// Whether a search ends here. For any number of starts that is a function of what is found
     /// and, for a time, of the clock.
-    fn spent(
-        starter: &Starter,
-        found: &Found,
-        of: Option<u64>,
-        budget: &Budget,
-        checked: &mut u64,
-    ) -> bool {
+    fn spent(starter: &Starter, found: &Found, of: Option<u64>, budget: &Budget) -> bool {
+        // Looking is dear where much is kept.
         let distinct = budget.distinct.is_some_and(|wanted| {
-            // Looking is dear where much is kept.
-            let due = *checked + (*checked / 16).max(DISTINCT_EVERY);
-            if found.starts > *checked && found.starts < due {
-                return false;
-            }
-            *checked = found.starts;
-            found.archive.has_feasible() && starter.distinct(&found.archive, wanted) >= wanted
+            let archive = &found.archive;
+            found.look_due()
+                && archive.has_feasible()
+                && starter.distinct(archive, wanted) >= wanted
         });
         distinct
             || of.is_some_and(|of| found.starts >= of)
