@@ -41,8 +41,18 @@ pub enum Command {
     #[command(after_help = "Examples:
   pivotwright curves trail.layout.json
   pivotwright curves trail.layout.json --objectives rate.objectives.json
-  pivotwright curves trail.layout.json --format csv --samples 101 > trail.csv")]
+  pivotwright curves trail.layout.json --format csv --samples 101 > trail.csv
+  pivotwright curves trail.layout.json --html trail.html")]
     Curves(CurvesArguments),
+    /// Make the report of a finished search anew
+    ///
+    /// Reads the folder of a run and writes its report.html: the answer, the ranking, each layout
+    /// in motion with its curves, how the search went. It is the same file byte for byte as the
+    /// search wrote.
+    #[command(after_help = "Examples:
+  pivotwright report trail.run
+  pivotwright report trail.run --html table.html --svg pictures")]
+    Report(ReportArguments),
     /// Set layouts side by side and tell their differences
     ///
     /// Reads two layouts or more. Prints their curves at top, sag and end side by side, then
@@ -111,6 +121,12 @@ pub struct CurvesArguments {
     /// Objective files whose targets the layout is held against
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub objectives: Vec<PathBuf>,
+    /// File for a page with the linkage in motion and its curves
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Folder for the figures, one SVG each
+    #[arg(long, value_name = "DIR")]
+    pub svg: Option<PathBuf>,
 }
 
 /// Forms of the output of `curves`.
@@ -122,6 +138,20 @@ pub enum CurvesFormat {
     Json,
     /// One row a sample
     Csv,
+}
+
+/// Arguments of `report`.
+#[derive(Clone, Debug, Args)]
+pub struct ReportArguments {
+    /// The folder that `search` wrote
+    #[arg(value_name = "RUN")]
+    pub run: PathBuf,
+    /// File for the report [default: RUN/report.html]
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Folder for the figures, one SVG each
+    #[arg(long, value_name = "DIR")]
+    pub svg: Option<PathBuf>,
 }
 
 /// Arguments of `compare`.

@@ -2,11 +2,13 @@
 
 use super::args::{CurvesArguments, CurvesFormat};
 use super::files;
+use super::report::write_figures;
+use super::whole::write_whole;
 use super::{Outcome, output, print};
 use crate::curves::Suspension;
 use crate::design::Assessment;
 use crate::input::{Faults, ObjectiveSet};
-use crate::report::{self, Subject, Verdict};
+use crate::report::{self, Subject, Verdict, page};
 
 /// Prints the curves in the form asked for.
 pub(super) fn run(arguments: &CurvesArguments) -> anyhow::Result<Outcome> {
@@ -27,6 +29,13 @@ pub(super) fn run(arguments: &CurvesArguments) -> anyhow::Result<Outcome> {
         sets: &sets,
         targets: &assessment.targets,
     });
+    if let Some(path) = &arguments.html {
+        write_whole(path, &page::one(&subject, verdict.as_ref()))?;
+        output::complain(&format!("page written to {}", path.display()));
+    }
+    if let Some(folder) = &arguments.svg {
+        write_figures(folder, &page::one_figures(&subject, verdict.as_ref()))?;
+    }
     match arguments.format {
         CurvesFormat::Table => print(&report::curves::text(&subject, verdict.as_ref()))?,
         CurvesFormat::Json => {

@@ -13,9 +13,11 @@ mod curves;
 pub mod files;
 mod output;
 mod progress;
+mod report;
 mod run_folder;
 mod schema;
 mod search;
+mod whole;
 
 use crate::input::Faults;
 use args::{Arguments, Command};
@@ -60,7 +62,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let outcome = dispatch(&arguments.command).unwrap_or_else(|error| {
-        report(&error);
+        tell(&error);
         Outcome::BadInput
     });
     ExitCode::from(outcome.code())
@@ -70,6 +72,7 @@ fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
     match command {
         Command::Search(arguments) => search::run(arguments),
         Command::Curves(arguments) => curves::run(arguments),
+        Command::Report(arguments) => report::run(arguments),
         Command::Compare(arguments) => compare::run(arguments),
         Command::Check(arguments) => check::run(arguments),
         Command::Schema(arguments) => schema::run(arguments),
@@ -77,7 +80,7 @@ fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
 }
 
 /// Faults name their file and stand one on a line; anything else is told with its causes.
-fn report(error: &anyhow::Error) {
+fn tell(error: &anyhow::Error) {
     match error.downcast_ref::<Faults>() {
         Some(faults) => output::complain(&faults.to_string()),
         None => output::complain(&format!("pivotwright: {error:#}")),

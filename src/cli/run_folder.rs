@@ -1,8 +1,8 @@
 //! The folder that a search writes: never over anything that stands there already.
 
+use super::whole::write_whole;
 use anyhow::{Context, bail};
 use std::fs;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// A new folder for the results of a run.
@@ -84,16 +84,6 @@ impl RunFolder {
     /// # Errors
     /// It cannot be written.
     pub fn write(&self, name: &str, text: &str) -> anyhow::Result<()> {
-        let path = self.path.join(name);
-        let folder = path.parent().unwrap_or(&self.path);
-        let write = || -> std::io::Result<()> {
-            fs::create_dir_all(folder)?;
-            let mut file = tempfile::NamedTempFile::new_in(folder)?;
-            file.write_all(text.as_bytes())?;
-            file.as_file().sync_all()?;
-            file.persist(&path)?;
-            Ok(())
-        };
-        write().with_context(|| format!("cannot write {}", path.display()))
+        write_whole(&self.path.join(name), text)
     }
 }

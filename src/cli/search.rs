@@ -7,7 +7,8 @@ use super::run_folder::RunFolder;
 use super::{Outcome, print, warn};
 use crate::design::contradictions;
 use crate::report::results::InputFile;
-use crate::report::{ranking, results};
+use crate::report::run::{Run, RunTexts, input_copy};
+use crate::report::{page, ranking, results};
 use crate::study::{Control, Search, Study};
 use serde_json::json;
 use sha2::{Digest, Sha256};
@@ -26,7 +27,8 @@ pub(super) fn run(arguments: &SearchArguments) -> anyhow::Result<Outcome> {
     search.starts = arguments.starts.unwrap_or(search.starts);
     search.seed = arguments.seed.unwrap_or(search.seed);
     search.keep = arguments.keep.map_or(search.keep, usize::from);
-    let inputs: Vec<InputFile> = inputs.iter().map(hash).collect();
+    let sources = inputs;
+    let inputs: Vec<InputFile> = sources.iter().map(hash).collect();
     for contradiction in contradictions(&brief) {
         warn(&contradiction_words(&contradiction));
     }
@@ -53,7 +55,7 @@ pub(super) fn run(arguments: &SearchArguments) -> anyhow::Result<Outcome> {
     })?;
     line.finish();
     let seconds = begun.elapsed().as_secs_f64();
-    write(&folder, &search, &inputs, &study, seconds)?;
+    write(&folder, &search, (&sources, &inputs), &study, seconds)?;
     if study.interrupted {
         warn(&format!(
             "ended early as asked, after {} of {} starts; what was found is ranked and written",
@@ -92,18 +94,30 @@ fn hash(source: &Source) -> InputFile {
 fn write(
     folder: &RunFolder,
     search: &Search,
-    inputs: &[InputFile],
+    (sources, inputs): (&[Source], &[InputFile]),
     study: &Study,
     seconds: f64,
 ) -> anyhow::Result<()> {
-    for (index, ranked) in study.layouts.iter().enumerate() {
-        folder.write(&ranking::layout_file(index + 1), &ranked.layout.to_json())?;
+    let texts = RunTexts {
+        results: results::text(search.brief(), inputs, study),
+        inputs: sources.iter().map(|source| source.text.clone()).collect(),
+        layouts: study
+            .layouts
+            .iter()
+            .map(|ranked| ranked.layout.to_json())
+            .collect(),
+    };
+    for (index, text) in texts.layouts.iter().enumerate() {
+        folder.write(&ranking::layout_file(index + 1), text)?;
+    }
+    // What a report is made from again, wherever the brief and its files go.
+    for (index, source) in sources.iter().enumerate() {
+        folder.write(&input_copy(index, &source.file), &source.text)?;
     }
     folder.write("ranking.csv", &ranking::csv(search.brief(), study))?;
-    folder.write(
-        "results.json",
-        &results::text(search.brief(), inputs, study),
-    )?;
+    folder.write("results.json", &texts.results)?;
+    let run = Run::from_texts(&folder.path().display().to_string(), &texts)?;
+    folder.write("report.html", &page::run(&run)?)?;
     // All that depends on the clock stands here alone.
     let times = json!({"seconds": seconds, "starts_per_second": study.starts as f64 / seconds});
     folder.write("times.json", &crate::report::json::text(&times))

@@ -2,6 +2,8 @@
 //! knows files or streams.
 //!
 //! - `table`: aligned columns. `curves`, `comparison`: what a person reads.
+//! - `figure`: curves and linkage as SVG. `page`: the report on the table. `run`: what it is
+//!   made from.
 //! - `json`, `csv`: every number in full, read back bit for bit.
 //!
 //! What a person reads is rounded, and ends in [`CAUTION`].
@@ -9,10 +11,14 @@
 pub mod comparison;
 pub mod csv;
 pub mod curves;
+pub mod figure;
 pub mod json;
+pub mod page;
 pub mod ranking;
 pub mod results;
+pub mod run;
 pub mod table;
+pub mod traced;
 mod words;
 
 use crate::curves::{Cog, State, Suspension};

@@ -3,7 +3,7 @@
 use super::curves::{subject_of, wanted};
 use super::table::{Table, fixed, signed};
 use super::{CAUTION, words};
-use crate::design::{LIMIT_UNIT, RowSource};
+use crate::design::{Assessment, LIMIT_UNIT, RowSource};
 use crate::input::{Brief, Limit, LimitQuantity, Mechanism, PointId, Target, Want};
 use crate::study::{Blocker, Ending, Ranked, Study};
 use std::fmt::Write;
@@ -22,7 +22,7 @@ any one pivot may shift, mm, to first order, before a target or a limit (of the
 brief, or the room given) breaks, and which. off straight: largest deviation of the
 rate from the line between its ends. worst target: residual from -1 to 1 in its band.\n";
     } else {
-        text += &blockers(brief, study);
+        text += &blockers(brief, study.layouts.is_empty(), &study.blockers);
     }
     let _ = writeln!(text, "{CAUTION}");
     text
@@ -62,7 +62,7 @@ fn headline(brief: &Brief, study: &Study) -> String {
     }
 }
 
-const fn ending_words(ending: Ending) -> &'static str {
+pub(super) const fn ending_words(ending: Ending) -> &'static str {
     match ending {
         Ending::Feasible => "feasible",
         Ending::Infeasible => "stopped short of some target or limit",
@@ -146,7 +146,7 @@ fn table(brief: &Brief, study: &Study) -> Table {
         row.push(fixed(layout.key.straightness, 3));
         row.push(format!("{} to {}", fixed(low, 0), fixed(high, 0)));
         row.push(format!("{} to {}", fixed(least, 0), fixed(most, 0)));
-        row.push(worst(brief, layout));
+        row.push(worst(brief, &layout.assessment));
         table.row(row);
     }
     table
@@ -165,14 +165,12 @@ fn play(layout: &Ranked) -> String {
 }
 
 /// The target, or where none is feasible the target or limit, that is farthest off.
-fn worst(brief: &Brief, layout: &Ranked) -> String {
-    let target = layout
-        .assessment
+pub(super) fn worst(brief: &Brief, assessment: &Assessment) -> String {
+    let target = assessment
         .targets
         .iter()
         .max_by(|a, b| a.residual.abs().total_cmp(&b.residual.abs()));
-    let limit = layout
-        .assessment
+    let limit = assessment
         .limits
         .iter()
         .min_by(|a, b| a.slack.total_cmp(&b.slack));
@@ -193,11 +191,11 @@ fn target(brief: &Brief, objective: usize, index: usize) -> Option<&Target> {
     brief.objectives.get(objective)?.1.targets.get(index)
 }
 
-fn blockers(brief: &Brief, study: &Study) -> String {
-    if study.layouts.is_empty() {
+pub(super) fn blockers(brief: &Brief, without_layouts: bool, blockers: &[Blocker]) -> String {
+    if without_layouts {
         return String::new();
     }
-    if study.blockers.is_empty() {
+    if blockers.is_empty() {
         return "\nNo target or limit is missed by all of them: each gives way somewhere, not all at \
                 once.\n"
             .to_owned();
@@ -205,7 +203,7 @@ fn blockers(brief: &Brief, study: &Study) -> String {
     let mut text =
         "\nMissed by each of the nearest, with what it would have to give at least. They pull\nagainst each other: the worst miss is shared out, so widening one may free another.\n".to_owned();
     let mut table = Table::new(3);
-    for blocker in &study.blockers {
+    for blocker in blockers {
         match *blocker {
             Blocker::Target {
                 objective,
@@ -280,7 +278,7 @@ fn widening(want: &Want, residual: f64) -> String {
     }
 }
 
-fn limit_unit(limit: &Limit) -> &'static str {
+pub(super) fn limit_unit(limit: &Limit) -> &'static str {
     match limit.quantity {
         LimitQuantity::Angle(..) => "deg",
         LimitQuantity::Distance(..) | LimitQuantity::Coordinate(..) => "mm",

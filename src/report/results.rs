@@ -7,7 +7,7 @@ use crate::study::{Blocker, NearestEdge, Ranked, SizeTally, Study};
 use serde_json::{Map, Value, json};
 
 /// An input file of a run and the hash of its text.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Deserialize)]
 pub struct InputFile {
     /// The name, relative to the brief.
     pub file: String,
@@ -35,6 +35,7 @@ pub fn text(brief: &Brief, inputs: &[InputFile], study: &Study) -> String {
         "starts": study.starts,
         "evaluations": study.evaluations,
         "endings": study.endings,
+        "milestones": study.milestones,
         "shock_sizes": study.sizes.iter().map(size_tally).collect::<Vec<_>>(),
         "blockers": study.blockers.iter().map(|blocker| self::blocker(brief, blocker)).collect::<Vec<_>>(),
         "layouts": layouts,

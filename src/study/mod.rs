@@ -2,6 +2,7 @@
 //!
 //! - `start`: one start, from a drawn sample to a verified layout.
 //! - `archive`: what is kept of many, whatever order they come in.
+//! - `history`: how the best score fell over the starts.
 //! - `robustness`: how far any one pivot may move before something breaks.
 //! - [`Search`]: rounds of starts over threads, and the ranked [`Study`].
 //!
@@ -10,13 +11,15 @@
 
 mod archive;
 mod blocking;
+mod history;
 mod rank;
 mod robustness;
 mod search;
 mod start;
 
 pub use blocking::Blocker;
-pub use rank::{Ranked, Study};
+pub use history::Milestone;
+pub use rank::{KeyValues, Ranked, Study};
 pub use robustness::NearestEdge;
 pub use search::{Control, Endings, Progress, Search, SearchError, SizeTally};
 pub use start::Ending;

@@ -2,6 +2,7 @@
 
 use super::archive::order;
 use super::blocking::{Blocker, blockers};
+use super::history::Milestone;
 use super::robustness::NearestEdge;
 use super::search::{Endings, SizeTally};
 use super::start::{Candidate, Starter};
@@ -25,6 +26,8 @@ pub struct Study {
     pub endings: Endings,
     /// What came of the starts with each size of shock.
     pub sizes: Vec<SizeTally>,
+    /// When the best score fell.
+    pub milestones: Vec<Milestone>,
     /// Whether it was ended before all starts were taken.
     pub interrupted: bool,
 }

@@ -1,6 +1,7 @@
 //! Rounds of starts over threads.
 
 use super::archive::Archive;
+use super::history::note;
 use super::rank::{Study, rank};
 use super::start::{Ending, Result as StartResult, Starter, solve};
 use crate::curves::Bicycle;
@@ -137,7 +138,7 @@ impl Search {
         let options = self.brief.search;
         let mut archive = Archive::new(options.distinct);
         let (mut taken, mut evaluations, mut interrupted) = (0, 0, false);
-        let mut endings = Endings::new();
+        let (mut endings, mut milestones) = (Endings::new(), Vec::new());
         let mut sizes: Vec<SizeTally> =
             self.brief.sizes().into_iter().map(SizeTally::new).collect();
         while taken < options.starts {
@@ -167,6 +168,7 @@ impl Search {
                     .filter(|best| best.feasible)
                     .map(|best| best.score),
             };
+            note(&mut milestones, progress);
             if watch(progress) == Control::Stop && taken < options.starts {
                 interrupted = true;
                 break;
@@ -184,6 +186,7 @@ impl Search {
             evaluations,
             endings,
             sizes,
+            milestones,
             interrupted,
         })
     }

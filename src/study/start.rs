@@ -10,7 +10,7 @@ use crate::optimise::{
     Evaluation, Feasible, FeasibleSettings, Minimiser, MinimiserSettings, Outcome, Problem,
     RowWeights, place, run, unit_cube_point,
 };
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Samples drawn for one start before it is given up.
 const DRAWS: u64 = 256;
@@ -43,7 +43,7 @@ const SCORE: MinimiserSettings = MinimiserSettings {
 };
 
 /// How one start ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Ending {
     /// A layout that meets all targets and limits.

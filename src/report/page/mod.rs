@@ -1,0 +1,230 @@
+//! The report as one page: everything in it, nothing loaded, the same bytes for the same run.
+//!
+//! The static part is complete without scripts: the answer, the ranking, the first layout with
+//! its figures, how the search went, where everything comes from. The script selects other
+//! layouts, sets two side by side, sorts the ranking and moves the linkage; it draws nothing
+//! that is not in the page already.
+//!
+//! - `ranking`: the table of layouts. `chosen`: the selected one, number by number.
+//! - `data`: positions and curves for the script. `origin`: search, provenance, definitions.
+
+mod chosen;
+mod data;
+mod origin;
+mod ranking;
+
+use super::figure::{self, Figure};
+use super::run::Run;
+use super::traced::Traced;
+use super::{Subject, Verdict, words};
+use crate::curves::Suspension;
+use crate::design::{Assessment, TargetResult};
+use crate::input::{Brief, Faults, Layout, ObjectiveSet};
+use crate::mechanism::Plan;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// What the page adds to the figures' own style.
+const STYLE: &str = include_str!("style.css");
+/// What moves in the page.
+const SCRIPT: &str = include_str!("script.js");
+/// Nothing may be loaded, from anywhere.
+const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; \
+                      img-src data:";
+
+/// What every part of the page reads.
+struct Page<'a> {
+    title: &'a str,
+    traced: &'a [Traced<'a>],
+    assessments: &'a [Assessment],
+    sets: &'a [&'a ObjectiveSet],
+    /// The run, where the page is about one.
+    run: Option<&'a Run>,
+}
+
+/// The report of a run.
+///
+/// # Errors
+///
+/// A layout of the run does not move over its whole stroke.
+pub fn run(run: &Run) -> Result<String, Faults> {
+    with_moving(run, |page, figures| page.text(figures))
+}
+
+/// The figures of a run's report.
+///
+/// # Errors
+///
+/// As [`run()`].
+pub fn run_figures(run: &Run) -> Result<Vec<Figure>, Faults> {
+    with_moving(run, |_, figures| figures)
+}
+
+fn with_moving<T>(
+    run: &Run,
+    make: impl FnOnce(&Page<'_>, Vec<Figure>) -> T,
+) -> Result<T, Faults> {
+    let plans = run
+        .layouts
+        .iter()
+        .map(|layout| Plan::compile(&layout.name, &layout.mechanism))
+        .collect::<Result<Vec<_>, _>>()?;
+    let moving = plans.iter().zip(&run.layouts);
+    let suspensions = moving
+        .map(|(plan, layout)| Suspension::new(plan, &layout.name, layout))
+        .collect::<Result<Vec<_>, _>>()?;
+    let traced: Vec<Traced> = run
+        .layouts
+        .iter()
+        .zip(&suspensions)
+        .enumerate()
+        .map(|(index, (layout, suspension))| {
+            Traced::new(index + 1, Subject::new(layout, suspension))
+        })
+        .collect();
+    let sets: Vec<&ObjectiveSet> = run.brief.objectives.iter().map(|(_, set)| set).collect();
+    let assessments: Vec<Assessment> = suspensions
+        .iter()
+        .map(|suspension| Assessment::new(suspension, &sets, &run.brief.limits))
+        .collect();
+    let page = Page {
+        title: &run.brief.name,
+        traced: &traced,
+        assessments: &assessments,
+        sets: &sets,
+        run: Some(run),
+    };
+    let mut figures = figures_of(&traced, &sets);
+    figures.extend(figure::course(&run.results.milestones, run.results.starts));
+    Ok(make(&page, figures))
+}
+
+/// The page about one layout.
+#[must_use]
+pub fn one(subject: &Subject, verdict: Option<&Verdict>) -> String {
+    let traced = [Traced::new(1, *subject)];
+    let sets = verdict.map_or(&[][..], |verdict| verdict.sets);
+    let targets: &[TargetResult] = verdict.map_or(&[], |verdict| verdict.targets);
+    let assessments = [Assessment {
+        targets: targets.to_vec(),
+        limits: Vec::new(),
+    }];
+    let page = Page {
+        title: &subject.layout.name,
+        traced: &traced,
+        assessments: &assessments,
+        sets,
+        run: None,
+    };
+    page.text(figures_of(&traced, sets))
+}
+
+/// The figures about one layout.
+#[must_use]
+pub fn one_figures(subject: &Subject, verdict: Option<&Verdict>) -> Vec<Figure> {
+    let sets = verdict.map_or(&[][..], |verdict| verdict.sets);
+    figures_of(&[Traced::new(1, *subject)], sets)
+}
+
+fn figures_of(traced: &[Traced], sets: &[&ObjectiveSet]) -> Vec<Figure> {
+    let mut figures = figure::views(traced);
+    figures.extend(figure::charts(traced, sets));
+    figures
+}
+
+impl Page<'_> {
+    #[allow(clippy::needless_pass_by_value)]
+    fn text(&self, figures: Vec<Figure>) -> String {
+        let (course, figures): (Vec<_>, Vec<_>) =
+            figures.into_iter().partition(|figure| figure.name == "course");
+        let (views, charts): (Vec<_>, Vec<_>) =
+            figures.into_iter().partition(|figure| figure.placed.is_some());
+        let body = html! {
+            header {
+                p.kind { @if self.run.is_some() { "Search report" } @else { "Layout report" } }
+                h1 { (self.title) }
+                p.answer { (self.answer()) }
+                p.caution { (origin::CAUTION) }
+            }
+            main {
+                @if let Some(run) = self.run { (ranking::section(self, run)) }
+                @if !self.traced.is_empty() {
+                    (chosen::section(self, &views, &charts))
+                }
+                @if let Some(run) = self.run { (origin::course(run, course.first())) }
+                (origin::definitions(self))
+                (origin::provenance(self))
+            }
+            @if !self.traced.is_empty() {
+                script type="application/json" id="data" { (PreEscaped(data::json(self))) }
+                script { (PreEscaped(SCRIPT)) }
+            }
+        };
+        document(self.title, &body)
+    }
+
+    /// The layout of a rank's own name and numbers, in a sentence.
+    fn answer(&self) -> String {
+        match self.run {
+            Some(run) => ranking::answer(self, run),
+            None => self.one_answer(),
+        }
+    }
+
+    fn one_answer(&self) -> String {
+        let Some(traced) = self.traced.first() else {
+            return String::new();
+        };
+        let suspension = traced.subject.suspension;
+        let travel = super::table::fixed(suspension.total_travel(), 1);
+        let shock = words::shock(traced.subject.layout);
+        let mut text = format!("{travel} mm of travel from a {shock} mm shock");
+        if let Some(assessment) = self.assessments.first().filter(|a| !a.targets.is_empty()) {
+            let met = assessment.targets.iter().filter(|target| target.met).count();
+            let all = assessment.targets.len();
+            text += &if met == all {
+                format!("; all {all} targets are met")
+            } else {
+                format!("; {met} of {all} targets are met")
+            };
+        }
+        text + "."
+    }
+
+    fn brief(&self) -> Option<&Brief> {
+        self.run.map(|run| &run.brief)
+    }
+
+    fn layouts(&self) -> impl Iterator<Item = &Layout> {
+        self.traced.iter().map(|traced| traced.subject.layout)
+    }
+}
+
+fn document(title: &str, body: &Markup) -> String {
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                meta http-equiv="Content-Security-Policy" content=(POLICY);
+                title { (title) " · pivotwright" }
+                link rel="icon" href="data:,";
+                style { (PreEscaped(figure::STYLE)) (PreEscaped(STYLE)) }
+            }
+            body { (body) }
+        }
+    };
+    page.into_string() + "\n"
+}
+
+/// A figure of the page.
+fn shown(figure: &Figure) -> Markup {
+    html! {
+        figure id={ "figure-" (figure.name) } {
+            h3 { (figure.title) }
+            (figure.svg())
+            figcaption { (figure.caption) }
+        }
+    }
+}
