@@ -64,6 +64,14 @@ pub enum Command {
         after_help = "Example:\n  pivotwright compare known.layout.json candidate.layout.json"
     )]
     Compare(CompareArguments),
+    /// Write a layout as files for CAD and spreadsheets
+    ///
+    /// Reads one layout and writes NAME.dxf (millimetres, a layer for each body, at top, sag and
+    /// end), NAME.parameters.csv (name, value, unit of every coordinate and length, for CAD
+    /// variables), NAME.points.csv, NAME.curves.csv and NAME.curves.json (along the travel, every
+    /// number in full). A search writes the same for each of its layouts.
+    #[command(after_help = "Example:\n  pivotwright export trail.layout.json --to cad")]
+    Export(ExportArguments),
     /// Check files and say what they hold
     ///
     /// Reads layouts, objective sets and briefs, told apart by their names, else by their keys.
@@ -78,6 +86,13 @@ pub enum Command {
     /// while it is written.
     #[command(after_help = "Example:\n  pivotwright schema layout > layout.schema.json")]
     Schema(SchemaArguments),
+    /// Print what a shell completes
+    #[command(after_help = "Example:
+  pivotwright completions bash > ~/.local/share/bash-completion/completions/pivotwright")]
+    Completions(CompletionsArguments),
+    /// Print the manual page
+    #[command(after_help = "Example:\n  pivotwright manual | man -l -")]
+    Manual,
 }
 
 /// Arguments of `search`.
@@ -121,6 +136,12 @@ pub struct CurvesArguments {
     /// Objective files whose targets the layout is held against
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub objectives: Vec<PathBuf>,
+    /// Plot the curves as wide as the terminal instead of the tables
+    #[arg(long, conflicts_with = "format")]
+    pub plot: bool,
+    /// Plot with ASCII letters alone
+    #[arg(long, requires = "plot")]
+    pub ascii: bool,
     /// File for a page with the linkage in motion and its curves
     #[arg(long, value_name = "FILE")]
     pub html: Option<PathBuf>,
@@ -180,6 +201,24 @@ pub struct CheckArguments {
     /// Layouts, objective sets and briefs, or - for stdin
     #[arg(value_name = "FILE", required = true)]
     pub files: Vec<PathBuf>,
+}
+
+/// Arguments of `export`.
+#[derive(Clone, Debug, Args)]
+pub struct ExportArguments {
+    /// The layout, or - for stdin
+    pub layout: PathBuf,
+    /// Folder for the files; those of the same names are replaced
+    #[arg(long, value_name = "DIR", default_value = ".")]
+    pub to: PathBuf,
+}
+
+/// Arguments of `completions`.
+#[derive(Clone, Debug, Args)]
+pub struct CompletionsArguments {
+    /// The shell
+    #[arg(value_enum)]
+    pub shell: clap_complete::Shell,
 }
 
 /// Arguments of `schema`.

@@ -10,6 +10,7 @@ pub mod args;
 mod check;
 mod compare;
 mod curves;
+mod export;
 pub mod files;
 mod output;
 mod progress;
@@ -17,6 +18,7 @@ mod report;
 mod run_folder;
 mod schema;
 mod search;
+mod shell;
 mod whole;
 
 use crate::input::Faults;
@@ -74,8 +76,11 @@ fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
         Command::Curves(arguments) => curves::run(arguments),
         Command::Report(arguments) => report::run(arguments),
         Command::Compare(arguments) => compare::run(arguments),
+        Command::Export(arguments) => export::run(arguments),
         Command::Check(arguments) => check::run(arguments),
         Command::Schema(arguments) => schema::run(arguments),
+        Command::Completions(arguments) => shell::completions(arguments),
+        Command::Manual => shell::manual(),
     }
 }
 

@@ -8,7 +8,7 @@ use super::{Outcome, print, warn};
 use crate::design::contradictions;
 use crate::report::results::InputFile;
 use crate::report::run::{Run, RunTexts, input_copy};
-use crate::report::{page, ranking, results};
+use crate::report::{export, page, ranking, results};
 use crate::study::{Control, Search, Study};
 use serde_json::json;
 use sha2::{Digest, Sha256};
@@ -118,6 +118,12 @@ fn write(
     folder.write("results.json", &texts.results)?;
     let run = Run::from_texts(&folder.path().display().to_string(), &texts)?;
     folder.write("report.html", &page::run(&run)?)?;
+    page::each(&run, |rank, subject| {
+        let files = export::files(subject).into_iter();
+        files
+            .map(|(ending, text)| folder.write(&format!("cad/{rank:02}.{ending}"), &text))
+            .collect::<Result<(), _>>()
+    })??;
     // All that depends on the clock stands here alone.
     let times = json!({"seconds": seconds, "starts_per_second": study.starts as f64 / seconds});
     folder.write("times.json", &crate::report::json::text(&times))

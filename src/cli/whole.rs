@@ -16,11 +16,22 @@ pub(super) fn write_whole(path: &Path, text: &str) -> anyhow::Result<()> {
     };
     let write = || -> std::io::Result<()> {
         fs::create_dir_all(folder)?;
-        let mut file = tempfile::NamedTempFile::new_in(folder)?;
+        let mut file = named(folder)?;
         file.write_all(text.as_bytes())?;
         file.as_file().sync_all()?;
         file.persist(path)?;
         Ok(())
     };
     write().with_context(|| format!("cannot write {}", path.display()))
+}
+
+/// A file with the rights that any new one has, not those of a secret.
+fn named(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(folder)
 }

@@ -4,6 +4,7 @@
 //! - `table`: aligned columns. `curves`, `comparison`: what a person reads.
 //! - `figure`: curves and linkage as SVG. `page`: the report on the table. `run`: what it is
 //!   made from.
+//! - `plot`: curves in a terminal. `export`: what goes into CAD and spreadsheets.
 //! - `json`, `csv`: every number in full, read back bit for bit.
 //!
 //! What a person reads is rounded, and ends in [`CAUTION`].
@@ -11,9 +12,11 @@
 pub mod comparison;
 pub mod csv;
 pub mod curves;
+pub mod export;
 pub mod figure;
 pub mod json;
 pub mod page;
+pub mod plot;
 pub mod ranking;
 pub mod results;
 pub mod run;

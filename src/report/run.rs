@@ -209,7 +209,12 @@ impl Run {
 fn brief(folder: &str, inputs: &[InputFile], texts: &[String]) -> Result<Brief, Faults> {
     let missing = || {
         let expected = "the brief, its layout and its objective sets";
-        Faults::from(Fault::new(format!("{folder}/results.json"), "inputs", "too few", expected))
+        Faults::from(Fault::new(
+            format!("{folder}/results.json"),
+            "inputs",
+            "too few",
+            expected,
+        ))
     };
     let mut files = inputs.iter().map(|input| &input.file).zip(texts);
     let (name, text) = files.next().ok_or_else(missing)?;

@@ -7,7 +7,7 @@ use super::{Figure, px};
 use maud::{Markup, html};
 
 /// Least distance of two labels at the ends of lines, px.
-const LABEL_GAP: f64 = 13.0;
+const LABEL_GAP: f64 = 15.0;
 
 /// A chart, before it is drawn.
 #[derive(Clone, Debug)]
@@ -138,7 +138,11 @@ impl Chart {
 }
 
 fn layout_group(plot: &Plot, layout: &ChartLayout, travel_up: bool) -> Markup {
-    let class = if layout.rank == 1 { "layout shown" } else { "layout" };
+    let class = if layout.rank == 1 {
+        "layout shown"
+    } else {
+        "layout"
+    };
     html! {
         g class=(class) data-layout=(layout.rank) {
             @for wanted in &layout.wanted { (wanted_mark(plot, wanted)) }

@@ -88,9 +88,11 @@ fn marks(chart: &Chart, curve: Curve, sets: &[&ObjectiveSet]) -> String {
         })
     };
     match (has(true), has(false)) {
-        (true, true) => text += " Hatched: what is wanted, gates at one place and areas over a range.",
-        (true, false) => text += " Hatched gates: what is wanted at that place.",
-        (false, true) => text += " Hatched area: what is wanted.",
+        (true, true) => {
+            text += " What is wanted is framed: gates at one place, dashed areas over a range."
+        }
+        (true, false) => text += " Gates: what is wanted at that place.",
+        (false, true) => text += " Dashed area: what is wanted over that range.",
         (false, false) => {}
     }
     if let Some(direction) = monotone(curve, sets) {
@@ -120,7 +122,11 @@ fn over_travel(curve: Curve, traced: &[Traced], sets: &[&ObjectiveSet]) -> Chart
         },
         caption: String::new(),
         across: "travel of the rear axle, mm".into(),
-        up: format!("{}{}", title.to_lowercase().replace("bb", "BB"), words::unit(curve.unit())),
+        up: format!(
+            "{}{}",
+            title.to_lowercase().replace("bb", "BB"),
+            words::unit(curve.unit())
+        ),
         travel_up: false,
         least_span: 0.0,
         layouts,
@@ -177,7 +183,9 @@ fn axle_path(traced: &[Traced]) -> Chart {
                 lines: vec![Line {
                     label: format!("no. {}", traced.rank),
                     outer: true,
-                    pairs: states.map(|state| (state.axle.x - top, state.travel)).collect(),
+                    pairs: states
+                        .map(|state| (state.axle.x - top, state.travel))
+                        .collect(),
                 }],
                 chord: None,
                 wanted: Vec::new(),
@@ -187,10 +195,11 @@ fn axle_path(traced: &[Traced]) -> Chart {
     Chart {
         name: "axle-path",
         title: "Axle path".into(),
-        caption: "Where the rear axle goes in the frame, its rise upward and its way forward to the \
+        caption:
+            "Where the rear axle goes in the frame, its rise upward and its way forward to the \
                   right, from where it is at top; left of zero it moves back, out of an obstacle's \
                   way. The two axes have different scales."
-            .into(),
+                .into(),
         across: "forward of where it is at top, mm".into(),
         up: "travel, mm".into(),
         travel_up: true,

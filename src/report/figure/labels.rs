@@ -25,7 +25,10 @@ mod tests {
 
     #[test]
     fn labels_keep_their_order_and_their_distance() {
-        assert_eq!(apart(&[50.0, 10.0, 51.0], 10.0, 0.0, 100.0), [50.0, 10.0, 60.0]);
+        assert_eq!(
+            apart(&[50.0, 10.0, 51.0], 10.0, 0.0, 100.0),
+            [50.0, 10.0, 60.0]
+        );
         assert_eq!(apart(&[99.0, 98.0], 10.0, 0.0, 100.0), [100.0, 90.0]);
         assert_eq!(apart(&[-5.0], 10.0, 0.0, 100.0), [0.0]);
     }

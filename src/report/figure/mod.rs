@@ -2,7 +2,7 @@
 //!
 //! A figure is drawn once with every layout in it; which of them stands out is a matter of
 //! style sheet classes, so that a page selects by changing classes and a file on its own shows
-//! one. Nothing is told by colour alone: what is wanted is hatched, a second layout is dashed,
+//! one. Nothing is told by colour alone: what is wanted is framed, a second layout is dashed,
 //! cogs are labelled at the ends of their lines.
 //!
 //! - `axis`, `plot`: ticks, and from values to places on the paper.
@@ -54,9 +54,9 @@ impl Figure {
     #[must_use]
     pub fn svg(&self) -> Markup {
         let size = format!("0 0 {} {}", px(self.width), px(self.height));
-        let placed = self.placed.map(|[scale, left, top]| {
-            format!("{scale:.5} {left:.2} {top:.2}")
-        });
+        let placed = self
+            .placed
+            .map(|[scale, left, top]| format!("{scale:.5} {left:.2} {top:.2}"));
         html! {
             svg xmlns="http://www.w3.org/2000/svg" viewBox=(size) role="img" class="drawing"
                 aria-label={ (self.title) ". " (self.caption) } data-placed=[placed] {
@@ -68,7 +68,7 @@ impl Figure {
     /// The drawing as a file of its own, with title and caption.
     #[must_use]
     pub fn file(&self) -> String {
-        let lines = wrapped(&self.caption, (self.width / 6.4) as usize);
+        let lines = wrapped(&self.caption, (self.width / 7.0) as usize);
         let head = 34.0;
         let foot = 14.0 + 16.0 * lines.len() as f64;
         let height = self.height + head + foot;
@@ -98,7 +98,11 @@ impl Figure {
 pub(super) fn px(value: f64) -> String {
     let text = format!("{value:.1}");
     let text = text.strip_suffix(".0").unwrap_or(&text);
-    if text == "-0" { "0".into() } else { text.into() }
+    if text == "-0" {
+        "0".into()
+    } else {
+        text.into()
+    }
 }
 
 /// Lines of at most so many letters, broken between words.

@@ -154,7 +154,11 @@ pub(crate) fn drawn_cog(layout: &Layout) -> u32 {
 fn chain_wheels(layout: &Layout) -> Vec<Wheel> {
     let bicycle = &layout.bicycle;
     let bracket = Numbers::after(layout.mechanism.points.len()).bracket;
-    let cog = (bicycle.rear_axle.index(), pitch_radius(drawn_cog(layout)), 1.0);
+    let cog = (
+        bicycle.rear_axle.index(),
+        pitch_radius(drawn_cog(layout)),
+        1.0,
+    );
     let ring = (bracket, pitch_radius(bicycle.chainring_teeth), 1.0);
     let idler = bicycle.idler.map(|idler| {
         let side = match idler.wrap {
@@ -163,7 +167,10 @@ fn chain_wheels(layout: &Layout) -> Vec<Wheel> {
         };
         (idler.point.index(), pitch_radius(idler.teeth), side)
     });
-    [Some(cog), idler, Some(ring)].into_iter().flatten().collect()
+    [Some(cog), idler, Some(ring)]
+        .into_iter()
+        .flatten()
+        .collect()
 }
 
 /// Where the straight run between two chain wheels touches them: `D.m = sa ra - sb rb`.
@@ -191,7 +198,10 @@ fn bicycle(layout: &Layout, numbers: &Numbers) -> Vec<Shape> {
     let mut shapes = vec![
         shape("ground", Kind::Line(numbers.ground)),
         shape("tyre", Kind::Round(axle, bicycle.rear_wheel_radius)),
-        shape("tyre", Kind::Round(numbers.front, bicycle.front_wheel_radius)),
+        shape(
+            "tyre",
+            Kind::Round(numbers.front, bicycle.front_wheel_radius),
+        ),
         shape("hub", Kind::Round(numbers.front, 8.0)),
     ];
     for (index, (place, radius, _)) in chain_wheels(layout).into_iter().enumerate() {

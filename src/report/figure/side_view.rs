@@ -17,7 +17,7 @@ const AROUND: f64 = 45.0;
 /// Half the size of a mark, px.
 const MARK: f64 = 5.0;
 /// Width of a letter and height of a line of names, px.
-const LETTER: [f64; 2] = [6.6, 13.0];
+const LETTER: [f64; 2] = [7.2, 14.0];
 
 /// What of the plane is shown, and how large.
 #[derive(Clone, Copy, Debug)]
@@ -65,7 +65,10 @@ pub fn views(traced: &[Traced]) -> Vec<Figure> {
     let Some(first) = traced.first() else {
         return Vec::new();
     };
-    vec![side_view(traced, first, false), side_view(traced, first, true)]
+    vec![
+        side_view(traced, first, false),
+        side_view(traced, first, true),
+    ]
 }
 
 /// The side view of `shown`, large enough for all of `traced`; close up, of the linkage alone.
@@ -82,7 +85,11 @@ pub fn side_view(traced: &[Traced], shown: &Traced, close: bool) -> Figure {
     let places = scene.places(shown);
     let moment = |index: usize| places.get(index).map_or(&[][..], |places| &places[..]);
     let now = moment(shown.sag);
-    let names = if close { name_offsets(&scene, &view, now) } else { Vec::new() };
+    let names = if close {
+        name_offsets(&scene, &view, now)
+    } else {
+        Vec::new()
+    };
     let pose = |class: &str, number: Option<&str>, at: &[Option<Point<f64>>]| {
         html! {
             g class={ "pose " (class) } data-pose=[number] {
@@ -155,8 +162,11 @@ fn bicycle_points<'p>(
         (scene.points + 1, bicycle.front_wheel_radius),
     ];
     all.iter().flatten().flat_map(move |places| {
-        let mut points: Vec<Point<f64>> =
-            places.iter().take(scene.points).filter_map(|place| *place).collect();
+        let mut points: Vec<Point<f64>> = places
+            .iter()
+            .take(scene.points)
+            .filter_map(|place| *place)
+            .collect();
         for (wheel, radius) in wheels {
             if let Some(Some(axle)) = places.get(wheel) {
                 points.push(Point::new(axle.x - radius, axle.y - radius));
@@ -171,7 +181,12 @@ fn bicycle_points<'p>(
 /// Where the name of each place stands from it, px, so that names do not stand on one another
 /// or on marks.
 fn name_offsets(scene: &Scene, view: &View, at: &[Option<Point<f64>>]) -> Vec<(f64, f64)> {
-    let place = |index: usize| at.get(index).copied().flatten().map(|point| view.place(point));
+    let place = |index: usize| {
+        at.get(index)
+            .copied()
+            .flatten()
+            .map(|point| view.place(point))
+    };
     let marks: Vec<(f64, f64)> = (0..=scene.points).filter_map(place).collect();
     let mut taken: Vec<[f64; 4]> = marks
         .iter()
@@ -182,7 +197,9 @@ fn name_offsets(scene: &Scene, view: &View, at: &[Option<Point<f64>>]) -> Vec<(f
         let Kind::Name(index, name) = &shape.kind else {
             continue;
         };
-        let Some((x, y)) = place(*index) else { continue };
+        let Some((x, y)) = place(*index) else {
+            continue;
+        };
         let width = name.chars().count() as f64 * LETTER[0];
         let choices = [
             (9.0, -7.0),
@@ -195,7 +212,12 @@ fn name_offsets(scene: &Scene, view: &View, at: &[Option<Point<f64>>]) -> Vec<(f
             (9.0, 30.0),
         ];
         let box_at = |(dx, dy): (f64, f64)| {
-            [x + dx, y + dy - LETTER[1] + 2.0, x + dx + width, y + dy + 3.0]
+            [
+                x + dx,
+                y + dy - LETTER[1] + 2.0,
+                x + dx + width,
+                y + dy + 3.0,
+            ]
         };
         let overlap = |one: &[f64; 4], other: &[f64; 4]| {
             let wide = one[2].min(other[2]) - one[0].max(other[0]);
@@ -255,7 +277,9 @@ fn drawn(
             html! { path class=(class) data-at=(index) transform=(at) d=(mark_path(*mark)) {} }
         }
         Kind::Trail(index) => {
-            let way = all.iter().filter_map(|places| places.get(*index).copied().flatten());
+            let way = all
+                .iter()
+                .filter_map(|places| places.get(*index).copied().flatten());
             let path = path_of(&way.map(|point| view.place(point)).collect::<Vec<_>>());
             html! { path class=(class) data-trail=(index) d=(path) {} }
         }

@@ -172,8 +172,14 @@ fn numbers(first: &Traced) -> Markup {
 /// Each target and each limit: whether it is met, and by how much.
 fn verdicts(page: &Page, traced: &Traced, assessment: &Assessment) -> Markup {
     let results = page.sets.iter().enumerate().flat_map(|(number, set)| {
-        let own = assessment.targets.iter().filter(move |r| r.objective == number);
-        set.targets.iter().zip(own).map(move |(target, result)| (set, target, result))
+        let own = assessment
+            .targets
+            .iter()
+            .filter(move |r| r.objective == number);
+        set.targets
+            .iter()
+            .zip(own)
+            .map(move |(target, result)| (set, target, result))
     });
     html! {
         @if !assessment.targets.is_empty() {
@@ -270,9 +276,8 @@ fn gauge(residual: f64, met: bool) -> Markup {
 fn points(page: &Page, traced: &Traced) -> Markup {
     let mechanism = &traced.subject.layout.mechanism;
     let free = |index: usize| {
-        page.brief().is_some_and(|brief| {
-            brief.free.iter().any(|free| free.point.index() == index)
-        })
+        page.brief()
+            .is_some_and(|brief| brief.free.iter().any(|free| free.point.index() == index))
     };
     html! {
         h3 { "Points of layout " (traced.rank) " at full extension, from the bottom bracket" }

@@ -17,9 +17,10 @@ pub(super) fn json(page: &Page) -> String {
         .iter()
         .map(|traced| layout(traced, scene.as_ref()))
         .collect();
-    let cogs = page.traced.first().map_or(0, |traced| {
-        traced.subject.suspension.bicycle().cogs().len()
-    });
+    let cogs = page
+        .traced
+        .first()
+        .map_or(0, |traced| traced.subject.suspension.bicycle().cogs().len());
     let by_cog = (0..cogs).flat_map(|_| BY_COG);
     let decimals: Vec<usize> = PLAIN.into_iter().chain(by_cog).map(decimals_of).collect();
     let numbers: Vec<usize> = Summary::ALL
@@ -47,7 +48,11 @@ fn layout(traced: &Traced, scene: Option<&Scene>) -> Value {
             Value::from(flat.collect::<Vec<_>>())
         })
         .collect();
-    let values: Vec<Value> = traced.moments.iter().map(|moment| values(traced, moment)).collect();
+    let values: Vec<Value> = traced
+        .moments
+        .iter()
+        .map(|moment| values(traced, moment))
+        .collect();
     let numbers: Vec<Value> = Summary::ALL
         .into_iter()
         .map(|summary| {
@@ -64,9 +69,9 @@ fn values(traced: &Traced, moment: &Moment) -> Value {
     let suspension = traced.subject.suspension;
     let state = &moment.state;
     let cogs = suspension.bicycle().cogs();
-    let plain = PLAIN.into_iter().map(|curve| {
-        rounded(traced.subject.value(curve, state), decimals_of(curve))
-    });
+    let plain = PLAIN
+        .into_iter()
+        .map(|curve| rounded(traced.subject.value(curve, state), decimals_of(curve)));
     let by_cog = cogs.iter().flat_map(|&cog| {
         BY_COG.map(|curve| rounded(suspension.value(curve, state, cog), decimals_of(curve)))
     });

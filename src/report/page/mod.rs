@@ -47,7 +47,7 @@ struct Page<'a> {
 ///
 /// A layout of the run does not move over its whole stroke.
 pub fn run(run: &Run) -> Result<String, Faults> {
-    with_moving(run, |page, figures| page.text(figures))
+    with_moving(run, |page| page.text(page.figures()))
 }
 
 /// The figures of a run's report.
@@ -56,13 +56,26 @@ pub fn run(run: &Run) -> Result<String, Faults> {
 ///
 /// As [`run()`].
 pub fn run_figures(run: &Run) -> Result<Vec<Figure>, Faults> {
-    with_moving(run, |_, figures| figures)
+    with_moving(run, Page::figures)
 }
 
-fn with_moving<T>(
+/// Does something with each layout of a run in motion, best first, until it fails.
+///
+/// # Errors
+///
+/// As [`run()`].
+pub fn each<E>(
     run: &Run,
-    make: impl FnOnce(&Page<'_>, Vec<Figure>) -> T,
-) -> Result<T, Faults> {
+    mut act: impl FnMut(usize, &Subject) -> Result<(), E>,
+) -> Result<Result<(), E>, Faults> {
+    with_moving(run, |page| {
+        page.traced
+            .iter()
+            .try_for_each(|traced| act(traced.rank, &traced.subject))
+    })
+}
+
+fn with_moving<T>(run: &Run, make: impl FnOnce(&Page<'_>) -> T) -> Result<T, Faults> {
     let plans = run
         .layouts
         .iter()
@@ -93,9 +106,7 @@ fn with_moving<T>(
         sets: &sets,
         run: Some(run),
     };
-    let mut figures = figures_of(&traced, &sets);
-    figures.extend(figure::course(&run.results.milestones, run.results.starts));
-    Ok(make(&page, figures))
+    Ok(make(&page))
 }
 
 /// The page about one layout.
@@ -115,7 +126,7 @@ pub fn one(subject: &Subject, verdict: Option<&Verdict>) -> String {
         sets,
         run: None,
     };
-    page.text(figures_of(&traced, sets))
+    page.text(page.figures())
 }
 
 /// The figures about one layout.
@@ -132,12 +143,21 @@ fn figures_of(traced: &[Traced], sets: &[&ObjectiveSet]) -> Vec<Figure> {
 }
 
 impl Page<'_> {
-    #[allow(clippy::needless_pass_by_value)]
+    fn figures(&self) -> Vec<Figure> {
+        let mut figures = figures_of(self.traced, self.sets);
+        if let Some(run) = self.run {
+            figures.extend(figure::course(&run.results.milestones, run.results.starts));
+        }
+        figures
+    }
+
     fn text(&self, figures: Vec<Figure>) -> String {
-        let (course, figures): (Vec<_>, Vec<_>) =
-            figures.into_iter().partition(|figure| figure.name == "course");
-        let (views, charts): (Vec<_>, Vec<_>) =
-            figures.into_iter().partition(|figure| figure.placed.is_some());
+        let (course, figures): (Vec<_>, Vec<_>) = figures
+            .into_iter()
+            .partition(|figure| figure.name == "course");
+        let (views, charts): (Vec<_>, Vec<_>) = figures
+            .into_iter()
+            .partition(|figure| figure.placed.is_some());
         let body = html! {
             header {
                 p.kind { @if self.run.is_some() { "Search report" } @else { "Layout report" } }
@@ -179,7 +199,11 @@ impl Page<'_> {
         let shock = words::shock(traced.subject.layout);
         let mut text = format!("{travel} mm of travel from a {shock} mm shock");
         if let Some(assessment) = self.assessments.first().filter(|a| !a.targets.is_empty()) {
-            let met = assessment.targets.iter().filter(|target| target.met).count();
+            let met = assessment
+                .targets
+                .iter()
+                .filter(|target| target.met)
+                .count();
             let all = assessment.targets.len();
             text += &if met == all {
                 format!("; all {all} targets are met")

@@ -29,8 +29,17 @@ pub(super) fn answer(page: &Page, run: &Run) -> String {
     } else {
         format!("{count} distinct layouts meet")
     };
-    let feasible = run.results.layouts.iter().filter(|entry| entry.feasible).count();
-    let all = if feasible == count { "" } else { " (not all of those shown)" };
+    let feasible = run
+        .results
+        .layouts
+        .iter()
+        .filter(|entry| entry.feasible)
+        .count();
+    let all = if feasible == count {
+        ""
+    } else {
+        " (not all of those shown)"
+    };
     format!(
         "{layouts} {wanted}{all}. The first scores {} (0 is exact, 1 is on the edge of every band); \
          {}.",
@@ -38,6 +47,9 @@ pub(super) fn answer(page: &Page, run: &Run) -> String {
         edge_words(best)
     )
 }
+
+/// Play that reads as none, mm.
+const NO_PLAY: f64 = 0.005;
 
 fn wanted_words(page: &Page) -> String {
     let targets: usize = page.sets.iter().map(|set| set.targets.len()).sum();
@@ -58,10 +70,13 @@ fn edge_words(entry: &Entry) -> String {
         return "no pivot is free to move".into();
     };
     let point = edge.point.as_deref().unwrap_or("a point").replace('_', " ");
+    let breaks = edge.breaks.replace('_', " ");
+    if edge.distance < NO_PLAY {
+        return format!("it touches one edge already ({breaks})");
+    }
     format!(
-        "one pivot may be off by {} mm at least, then {point} breaks {}",
+        "its nearest edge is {} mm of {point} away ({breaks})",
         fixed(edge.distance, 2),
-        edge.breaks.replace('_', " ")
     )
 }
 
@@ -89,17 +104,17 @@ impl Cell {
 
 /// Headings of the columns that follow rank and choice, each with its unit or meaning.
 const COLUMNS: [(&str, &str); 11] = [
-    ("score", "0 exact, 1 on every edge"),
-    ("play", "mm one pivot may be off"),
+    ("score", "0 to 1"),
+    ("play", "mm"),
     ("shock", "mm"),
     ("travel", "mm"),
     ("rate, top", "mm/mm"),
     ("rate, sag", "mm/mm"),
     ("rate, end", "mm/mm"),
     ("off straight", "mm/mm"),
-    ("anti-squat at sag", "%, over the cogs"),
-    ("anti-rise", "%, over the travel"),
-    ("worst target", "residual, within ±1"),
+    ("squat at sag", "%, all cogs"),
+    ("anti-rise", "%, all travel"),
+    ("worst target", "residual, ±1 allowed"),
 ];
 
 /// The table of layouts.
@@ -116,7 +131,8 @@ pub(super) fn section(page: &Page, run: &Run) -> Markup {
             @if !run.layouts.is_empty() {
                 (table(page, run, feasible))
                 p.note {
-                    "Choose one to look at below, and another to set beside it (dashed in every \
+                    "Score: 0 where everything is as wanted, 1 on the edge of every band. Play: how far any \
+                     one pivot may be off before something breaks. Choose one to look at below, and another to set beside it (dashed in every \
                      figure). A heading sorts by its column. Each layout is a complete file of the \
                      run folder."
                 }
@@ -204,7 +220,11 @@ fn cells(
     let worst = page.brief().map_or_else(String::new, |brief| {
         worst(brief, assessment).replace('_', " ")
     });
-    let worth = if entry.feasible { entry.score } else { entry.violation };
+    let worth = if entry.feasible {
+        entry.score
+    } else {
+        entry.violation
+    };
     vec![
         Cell::number(worth, 3),
         Cell {
