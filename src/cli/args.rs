@@ -25,6 +25,13 @@ pub struct Arguments {
 /// What to do.
 #[derive(Clone, Debug, Subcommand)]
 pub enum Command {
+    /// Write a starting point: a layout, what it should do, and a guide
+    ///
+    /// Makes a folder with a layout, a brief, objective sets and a README that explains every line
+    /// to change. Asks for the kind of linkage where the command does not say. The files search
+    /// successfully as they are.
+    #[command(after_help = "Example:\n  pivotwright new my-bike --linkage KIND")]
+    New(NewArguments),
     /// Search for layouts that meet the targets of a brief
     ///
     /// Reads a brief and the layout and objective files that it names. Prints the distinct
@@ -93,6 +100,17 @@ pub enum Command {
     /// Print the manual page
     #[command(after_help = "Example:\n  pivotwright manual | man -l -")]
     Manual,
+}
+
+/// Arguments of `new`.
+#[derive(Clone, Debug, Args)]
+pub struct NewArguments {
+    /// The folder; it must not exist or be empty
+    #[arg(value_name = "DIR")]
+    pub folder: PathBuf,
+    /// Kind of linkage [default: asked for]
+    #[arg(long, value_name = "KIND")]
+    pub linkage: Option<String>,
 }
 
 /// Arguments of `search`.

@@ -12,6 +12,7 @@ mod compare;
 mod curves;
 mod export;
 pub mod files;
+mod new;
 mod output;
 mod progress;
 mod report;
@@ -72,6 +73,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
     match command {
+        Command::New(arguments) => new::run(arguments),
         Command::Search(arguments) => search::run(arguments),
         Command::Curves(arguments) => curves::run(arguments),
         Command::Report(arguments) => report::run(arguments),

@@ -143,7 +143,7 @@ fn along_the_travel(traced: &Traced) -> Markup {
 /// Every number about the whole travel, and beside it that of another layout.
 fn numbers(first: &Traced) -> Markup {
     html! {
-        table.numbers id="numbers-table" {
+        div.scroll tabindex="0" role="region" aria-labelledby="numbers" { table.numbers id="numbers-table" {
             thead { tr {
                 th scope="col" { "over the whole travel" }
                 th scope="col" { "no. " span data-shown { (first.rank) } }
@@ -154,7 +154,7 @@ fn numbers(first: &Traced) -> Markup {
                 @for (index, summary) in Summary::ALL.into_iter().enumerate() {
                     tr {
                         th scope="row" {
-                            (words::summary(summary).trim_start()) (words::unit(summary.unit()))
+                            (words::summary(summary).replace("  ", "… ")) (words::unit(summary.unit()))
                         }
                         td data-number=(index) {
                             (fixed(first.subject.suspension.summary(summary),
@@ -165,7 +165,7 @@ fn numbers(first: &Traced) -> Markup {
                     }
                 }
             }
-        }
+        } }
     }
 }
 
@@ -320,7 +320,7 @@ fn carriers(mechanism: &Mechanism, index: usize) -> String {
 fn lengths(mechanism: &Mechanism) -> Markup {
     let name = |index: usize| mechanism.points[index].name.replace('_', " ");
     html! {
-        table.numbers {
+        div.scroll tabindex="0" role="region" aria-label="Lengths" { table.numbers {
             thead { tr {
                 th scope="col" { "between holes" }
                 th scope="col" { "length, mm" }
@@ -349,6 +349,6 @@ fn lengths(mechanism: &Mechanism) -> Markup {
                     td { (fixed(mechanism.eye_to_eye(), 3)) }
                 }
             }
-        }
+        } }
     }
 }

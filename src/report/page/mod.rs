@@ -56,7 +56,7 @@ pub fn run(run: &Run) -> Result<String, Faults> {
 ///
 /// As [`run()`].
 pub fn run_figures(run: &Run) -> Result<Vec<Figure>, Faults> {
-    with_moving(run, Page::figures)
+    with_moving(run, |page| page.figures())
 }
 
 /// Does something with each layout of a run in motion, best first, until it fails.
