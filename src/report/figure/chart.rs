@@ -216,12 +216,16 @@ fn line_labels(plot: &Plot, layout: &ChartLayout) -> Markup {
     }
 }
 
-/// Where the layout is the one compared with: its name at the other end.
+/// Where the layout is the one compared with: its name over its highest line.
 fn other_label(plot: &Plot, layout: &ChartLayout) -> Markup {
-    let first = layout.lines.first().and_then(|line| line.pairs.first());
+    let places = layout
+        .lines
+        .iter()
+        .filter_map(|line| line.pairs.get(line.pairs.len() * 2 / 3));
+    let highest = places.max_by(|one, other| one.1.total_cmp(&other.1));
     html! {
-        @if let Some(&(across, up)) = first {
-            text class="other-name" x=(px(plot.x(across) + 6.0)) y=(px(plot.y(up) - 6.0)) {
+        @if let Some(&(across, up)) = highest {
+            text class="other-name" x=(px(plot.x(across) + 4.0)) y=(px(plot.y(up) - 8.0)) {
                 "no. " (layout.rank)
             }
         }

@@ -123,8 +123,8 @@ pub fn side_view(traced: &[Traced], shown: &Traced, close: bool) -> Figure {
 
 fn caption(close: bool, cog: u32) -> String {
     if close {
-        return "Strong at sag, dotted at top, dashed at end. Squares are fixed to the frame, rings \
-                move; the thick bar is the shock."
+        return "Strong at sag (or where the slider stands), dotted at top, dashed at end. Squares are \
+                fixed to the frame, rings move; the thick bar is the shock."
             .into();
     }
     format!(

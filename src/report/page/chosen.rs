@@ -43,7 +43,7 @@ pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Marku
                 @if page.run.is_some() { "Layout " span data-shown { "1" } span data-beside {} }
                 @else { "In motion" }
             }
-            p #status role="status" aria-live="polite" {}
+            p.hidden #status role="status" aria-live="polite" {}
             (controls(first))
             div.views { @for figure in views { (shown(figure)) } }
             (along_the_travel(first))
@@ -101,6 +101,11 @@ fn along_the_travel(traced: &Traced) -> Markup {
         h3 id="now" { "At " span data-place { "sag" } }
         div.beside {
             table.numbers aria-labelledby="now" {
+                thead.second hidden { tr {
+                    th scope="col" { "at the same share of the travel" }
+                    th scope="col" { "no. " span data-shown {} }
+                    th scope="col" { "no. " span data-beside-number {} }
+                } }
                 tbody {
                     @for (index, curve) in PLAIN.into_iter().enumerate() {
                         tr {

@@ -133,7 +133,7 @@ pub(super) fn provenance(page: &Page) -> Markup {
                     same version, inputs and seed give the same results to the last bit."
                 }
                 div.scroll tabindex="0" role="region" aria-label="Input files" {
-                    table {
+                    table.files {
                         thead { tr { th scope="col" { "input" } th scope="col" { "SHA-256" } } }
                         tbody {
                             @for input in &run.results.inputs {
