@@ -11,7 +11,7 @@ use tempfile::TempDir;
 const BRIEF: &str = "trail-crew-m.brief.json";
 
 /// A folder with copies of the demo's briefs and layouts, the objective sets beside it.
-fn workshop() -> (TempDir, PathBuf) {
+pub fn workshop() -> (TempDir, PathBuf) {
     let root = tempfile::tempdir().unwrap();
     let project = Path::new(env!("CARGO_MANIFEST_DIR"));
     for folder in ["demo-data", "objectives"] {
@@ -35,7 +35,7 @@ fn search(folder: &Path) -> Command {
 }
 
 /// The names in a folder, in order.
-fn names(folder: &Path) -> Vec<String> {
+pub fn names(folder: &Path) -> Vec<String> {
     let entries = fs::read_dir(folder).unwrap();
     let mut names: Vec<String> = entries
         .map(|entry| entry.unwrap().file_name().into_string().unwrap())
@@ -59,7 +59,7 @@ fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     files
 }
 
-fn read_json(path: &Path) -> Value {
+pub fn read_json(path: &Path) -> Value {
     serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap()
 }
 

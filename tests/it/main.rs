@@ -17,6 +17,7 @@ mod planted;
 mod published;
 mod reference_layouts;
 mod reference_problem;
+mod report_files;
 mod search_invariance;
 mod structure;
 mod target_forms;
