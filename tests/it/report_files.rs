@@ -186,6 +186,29 @@ fn a_chart_read_by_its_ticks_gives_the_curve() {
 }
 
 #[test]
+fn the_pictures_of_the_guide_are_what_the_program_draws() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut command = program();
+    command.args(["curves", FOUR_BAR, "--objectives"]);
+    for set in [
+        "straight-progressive-rate",
+        "flat-anti-squat",
+        "steady-anti-rise",
+    ] {
+        command.arg(format!("objectives/{set}.objectives.json"));
+    }
+    command.arg("--svg").arg(folder.path());
+    told(&mut command);
+    let kept = Path::new("demo-data/pictures");
+    assert_eq!(names(folder.path()), names(kept));
+    for name in names(kept) {
+        let same =
+            fs::read(folder.path().join(&name)).unwrap() == fs::read(kept.join(&name)).unwrap();
+        assert!(same, "{name} is drawn otherwise now");
+    }
+}
+
+#[test]
 fn exported_points_keep_the_lengths_of_the_exported_parameters() {
     let folder = tempfile::tempdir().unwrap();
     let layout = "demo-data/trail-crew-six-bar.layout.json";
