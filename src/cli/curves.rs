@@ -66,7 +66,7 @@ pub(super) fn run(arguments: &CurvesArguments) -> anyhow::Result<Outcome> {
     })
 }
 
-/// What stdout can show: no colour but on a terminal, and not where NO_COLOR says no.
+/// What stdout can show: no colour but on a terminal, and not where `NO_COLOR` says no.
 fn terminal(ascii: bool) -> Terminal {
     let is_terminal = std::io::stdout().is_terminal();
     let width = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));

@@ -119,10 +119,8 @@ fn write(
     let run = Run::from_texts(&folder.path().display().to_string(), &texts)?;
     folder.write("report.html", &page::run(&run)?)?;
     page::each(&run, |rank, subject| {
-        let files = export::files(subject).into_iter();
-        files
-            .map(|(ending, text)| folder.write(&format!("cad/{rank:02}.{ending}"), &text))
-            .collect::<Result<(), _>>()
+        let mut files = export::files(subject).into_iter();
+        files.try_for_each(|(ending, text)| folder.write(&format!("cad/{rank:02}.{ending}"), &text))
     })??;
     // All that depends on the clock stands here alone.
     let times = json!({"seconds": seconds, "starts_per_second": study.starts as f64 / seconds});

@@ -57,14 +57,22 @@ impl Dots {
     }
 
     fn set(&mut self, across: usize, up: f64, line: usize) {
-        let last = self.tall - 1;
-        let down = last as f64 - (up * last as f64).round().clamp(0.0, last as f64);
-        self.lines[down as usize * self.wide + across] = Some(line);
+        let down = nearest(1.0 - up, self.tall);
+        self.lines[down * self.wide + across] = Some(line);
     }
 
     fn at(&self, across: usize, down: usize) -> Option<usize> {
         self.lines[down * self.wide + across]
     }
+}
+
+/// Which of `count` places from 0 to 1 is nearest to `share`.
+fn nearest(share: f64, count: usize) -> usize {
+    let place = |index: usize| index as f64 / (count - 1) as f64;
+    let off = |index: &usize| (place(*index) - share).abs();
+    let all = 0..count;
+    all.min_by(|one, other| off(one).total_cmp(&off(other)))
+        .unwrap_or(0)
 }
 
 /// The plots of a layout's curves.
@@ -125,9 +133,9 @@ fn plot(subject: &Subject, curve: Curve, width: usize, terminal: Terminal) -> St
         .zip(&lines)
         .map(|(cog, values)| {
             let last = values.last().copied().unwrap_or(low);
-            let row = ((high - last) / (high - low) * (ROWS - 1) as f64).round();
+            let row = nearest((high - last) / (high - low), ROWS);
             let name = curve.depends_on_cog().then(|| format!("{} t", cog.teeth));
-            (row as usize, name.unwrap_or_default())
+            (row, name.unwrap_or_default())
         })
         .collect();
     let mut text = format!("{}{}\n", words::curve(curve), words::unit(curve.unit()));
@@ -215,7 +223,7 @@ fn foot(subject: &Subject, letters: usize, terminal: Terminal) -> String {
     };
     let total = subject.suspension.total_travel();
     let sag = subject.at(Place::Sag).travel;
-    let place = ((sag / total * (letters - 1) as f64).round() as usize).min(letters - 1);
+    let place = nearest(sag / total, letters);
     let axis: String = (0..letters)
         .map(|letter| if letter == place { tick } else { level })
         .collect();

@@ -22,6 +22,8 @@ pub struct Moment {
 pub struct Traced<'a> {
     /// Its rank, from 1.
     pub rank: usize,
+    /// Whether no other layout is shown with it.
+    pub alone: bool,
     /// The layout.
     pub subject: Subject<'a>,
     /// The moments, from top to end: uniform in travel, and sag.
@@ -33,7 +35,7 @@ pub struct Traced<'a> {
 impl<'a> Traced<'a> {
     /// Traces a layout.
     #[must_use]
-    pub fn new(rank: usize, subject: Subject<'a>) -> Self {
+    pub fn new(rank: usize, alone: bool, subject: Subject<'a>) -> Self {
         let suspension = subject.suspension;
         let last = MOMENTS - 1;
         let mut parameters: Vec<f64> = (0..=last)
@@ -54,6 +56,7 @@ impl<'a> Traced<'a> {
             .collect();
         Self {
             rank,
+            alone,
             subject,
             moments,
             sag: index,

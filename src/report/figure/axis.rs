@@ -10,7 +10,11 @@ pub(super) struct Axis {
     /// The highest value shown; a tick.
     pub high: f64,
     step: f64,
+    decimals: usize,
 }
+
+/// Most decimals of a tick's label.
+const MOST_DECIMALS: usize = 9;
 
 /// No axis is asked to tell apart numbers that agree to so many digits.
 const FINEST: f64 = 1e-9;
@@ -32,27 +36,29 @@ impl Axis {
             let middle = f64::midpoint(low, high);
             (low, high) = (middle - least / 2.0, middle + least / 2.0);
         }
-        let step = round_step((high - low) / ticks);
+        let (step, decimals) = round_step((high - low) / ticks);
         // A value on a tick, but for rounding, needs no further one.
         let slack = 1e-9;
         Self {
             low: (low / step + slack).floor() * step,
             high: (high / step - slack).ceil() * step,
             step,
+            decimals,
         }
     }
 
     /// Values of the ticks, in order.
     pub fn ticks(&self) -> impl Iterator<Item = f64> + '_ {
-        let count = ((self.high - self.low) / self.step).round() as u32;
         let first = (self.low / self.step).round();
-        (0..=count).map(move |index| (first + f64::from(index)) * self.step)
+        let beyond = self.high + self.step / 2.0;
+        (0u32..)
+            .map(move |index| (first + f64::from(index)) * self.step)
+            .take_while(move |tick| *tick < beyond)
     }
 
     /// A tick's value as text, with as many decimals as tell it from the next.
     pub fn label(&self, tick: f64) -> String {
-        let decimals = (-self.step.log10().floor()).clamp(0.0, 9.0);
-        fixed(tick, decimals as usize)
+        fixed(tick, self.decimals)
     }
 
     /// Where `value` is between the ends: 0 to 1, beyond them outside.
@@ -61,15 +67,28 @@ impl Axis {
     }
 }
 
-/// The least of 1, 2 or 5 times a power of ten that is not below `wanted`.
-fn round_step(wanted: f64) -> f64 {
-    let power = 10f64.powi(wanted.log10().floor() as i32);
-    let nearly = 1.0 - 1e-9;
-    [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|factor| factor * power)
-        .find(|&step| step >= wanted * nearly)
-        .unwrap_or(10.0 * power)
+/// The least of 1, 2 or 5 times a power of ten that is not below `wanted`, and how many decimals
+/// it has.
+///
+/// By multiplication alone: logarithms of the system differ from one to another.
+fn round_step(wanted: f64) -> (f64, usize) {
+    let nearly = wanted * (1.0 - 1e-9);
+    let (mut parts, mut decimals) = (1.0, 0);
+    while decimals < MOST_DECIMALS && nearly * parts < 1.0 {
+        parts *= 10.0;
+        decimals += 1;
+    }
+    let mut power = 1.0;
+    loop {
+        for factor in [1.0, 2.0, 5.0] {
+            let step = factor * power / parts;
+            // No number is beyond the largest.
+            if step >= nearly || !step.is_finite() {
+                return (step, decimals);
+            }
+        }
+        power *= 10.0;
+    }
 }
 
 #[cfg(test)]

@@ -118,7 +118,7 @@ impl Chart {
 
     /// The line that a page moves along the travel; it tells its scale itself.
     fn cursor(&self, plot: &Plot) -> Markup {
-        let ([left, right], [top, bottom]) = (plot.sides(), plot.levels());
+        let ([left, right], [top, bottom]) = (Plot::sides(), Plot::levels());
         let place = |travel: f64| {
             if self.travel_up {
                 plot.y(travel)
@@ -161,7 +161,7 @@ fn layout_group(plot: &Plot, layout: &ChartLayout, travel_up: bool) -> Markup {
 }
 
 fn sag_line(plot: &Plot, sag: f64, travel_up: bool) -> Markup {
-    let ([left, right], [top, bottom]) = (plot.sides(), plot.levels());
+    let ([left, right], [top, bottom]) = (Plot::sides(), Plot::levels());
     html! {
         @if travel_up {
             path class="sag" d={ "M" (px(left)) " " (px(plot.y(sag))) "H" (px(right)) } {}
@@ -193,7 +193,7 @@ fn wanted_mark(plot: &Plot, wanted: &Wanted) -> Markup {
 
 /// What each line is, at its end, with a leader where it had to give way.
 fn line_labels(plot: &Plot, layout: &ChartLayout) -> Markup {
-    let [top, bottom] = plot.levels();
+    let [top, bottom] = Plot::levels();
     let ends: Vec<(f64, f64)> = layout
         .lines
         .iter()
@@ -204,7 +204,7 @@ fn line_labels(plot: &Plot, layout: &ChartLayout) -> Markup {
         .collect();
     let wanted: Vec<f64> = ends.iter().map(|end| end.1).collect();
     let places = apart(&wanted, LABEL_GAP, top + 4.0, bottom);
-    let right = plot.sides()[1];
+    let right = Plot::sides()[1];
     html! {
         g class="ends" {
             @for ((line, end), place) in layout.lines.iter().zip(&ends).zip(&places) {

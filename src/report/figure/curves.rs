@@ -2,11 +2,12 @@
 
 use super::Figure;
 use super::chart::{Chart, ChartLayout, Line, Wanted};
-use super::wanted::{monotone, wanted};
+use super::wanted::{monotone, spread, wanted};
 use crate::curves::{Cog, State};
 use crate::input::{Curve, ObjectiveSet};
 use crate::report::traced::Traced;
 use crate::report::words;
+use std::fmt::Write;
 
 /// Curves over the travel, each with the least range of its axis and how to read it.
 const SHOWN: [(Curve, &str, f64, &str); 7] = [
@@ -89,14 +90,17 @@ fn marks(chart: &Chart, curve: Curve, sets: &[&ObjectiveSet]) -> String {
     };
     match (has(true), has(false)) {
         (true, true) => {
-            text += " What is wanted is framed: gates at one place, dashed areas over a range."
+            text += " What is wanted is framed: gates at one place, dashed areas over a range.";
         }
         (true, false) => text += " Gates: what is wanted at that place.",
         (false, true) => text += " Dashed area: what is wanted over that range.",
         (false, false) => {}
     }
+    if spread(curve, sets) {
+        text += " A spread may lie at any height: its frame is laid about this layout's values.";
+    }
     if let Some(direction) = monotone(curve, sets) {
-        text += &format!(" Wanted {direction} throughout.");
+        let _ = write!(text, " Wanted {direction} throughout.");
     }
     text
 }
@@ -145,7 +149,7 @@ fn lines(curve: Curve, traced: &Traced) -> Vec<Line> {
         let any = cogs.iter().take(1);
         return any
             .map(|&cog| Line {
-                label: format!("no. {}", traced.rank),
+                label: name(traced),
                 outer: true,
                 pairs: line(cog),
             })
@@ -160,6 +164,15 @@ fn lines(curve: Curve, traced: &Traced) -> Vec<Line> {
             pairs: line(cog),
         })
         .collect()
+}
+
+/// What a layout's line is called where there are several.
+fn name(traced: &Traced) -> String {
+    if traced.alone {
+        String::new()
+    } else {
+        format!("no. {}", traced.rank)
+    }
 }
 
 /// From the first to the last place of a curve without cogs.
@@ -181,7 +194,7 @@ fn axle_path(traced: &[Traced]) -> Chart {
                 rank: traced.rank,
                 sag: traced.at_sag().travel,
                 lines: vec![Line {
-                    label: format!("no. {}", traced.rank),
+                    label: name(traced),
                     outer: true,
                     pairs: states
                         .map(|state| (state.axle.x - top, state.travel))

@@ -68,7 +68,7 @@ impl Figure {
     /// The drawing as a file of its own, with title and caption.
     #[must_use]
     pub fn file(&self) -> String {
-        let lines = wrapped(&self.caption, (self.width / 7.0) as usize);
+        let lines = wrapped(&self.caption, self.width / 7.0);
         let head = 34.0;
         let foot = 14.0 + 16.0 * lines.len() as f64;
         let height = self.height + head + foot;
@@ -106,14 +106,14 @@ pub(super) fn px(value: f64) -> String {
 }
 
 /// Lines of at most so many letters, broken between words.
-fn wrapped(text: &str, letters: usize) -> Vec<String> {
+fn wrapped(text: &str, letters: f64) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in text.split_whitespace() {
         let last = lines.len() - 1;
         let line = &mut lines[last];
         if line.is_empty() {
             line.push_str(word);
-        } else if line.chars().count() + 1 + word.chars().count() <= letters {
+        } else if (line.chars().count() + 1 + word.chars().count()) as f64 <= letters {
             line.push(' ');
             line.push_str(word);
         } else {
@@ -136,7 +136,7 @@ mod tests {
 
     #[test]
     fn captions_break_between_words() {
-        assert_eq!(wrapped("one two three", 7), ["one two", "three"]);
-        assert_eq!(wrapped("unbreakable", 4), ["unbreakable"]);
+        assert_eq!(wrapped("one two three", 7.0), ["one two", "three"]);
+        assert_eq!(wrapped("unbreakable", 4.0), ["unbreakable"]);
     }
 }

@@ -42,12 +42,12 @@ impl Plot {
     }
 
     /// The left and right edge, px.
-    pub fn sides(&self) -> [f64; 2] {
+    pub const fn sides() -> [f64; 2] {
         [LEFT, WIDTH - RIGHT]
     }
 
     /// The upper and lower edge, px.
-    pub fn levels(&self) -> [f64; 2] {
+    pub const fn levels() -> [f64; 2] {
         [TOP, HEIGHT - BOTTOM]
     }
 
@@ -70,7 +70,7 @@ impl Plot {
 
     /// Grid, ticks and the titles of the axes.
     pub fn axes(&self, across: &str, up: &str) -> Markup {
-        let ([left, right], [top, bottom]) = (self.sides(), self.levels());
+        let ([left, right], [top, bottom]) = (Self::sides(), Self::levels());
         let middle = px(f64::midpoint(top, bottom));
         html! {
             g class="grid" {

@@ -2,7 +2,7 @@
 
 use super::chart::Wanted;
 use super::plot::Pair;
-use crate::curves::Cog;
+use crate::curves::{Cog, State};
 use crate::input::{Cogs, Curve, Direction, ObjectiveSet, Place, Quantity, Target, Want};
 use crate::report::traced::Traced;
 
@@ -40,20 +40,33 @@ pub(super) fn monotone(curve: Curve, sets: &[&ObjectiveSet]) -> Option<&'static 
     })
 }
 
+/// Whether a spread is wanted to be small.
+pub(super) fn spread(curve: Curve, sets: &[&ObjectiveSet]) -> bool {
+    targets(sets).any(|target| match (&target.quantity, target.want) {
+        (Quantity::At { curve: of, .. } | Quantity::Over { curve: of, .. }, want) => {
+            *of == curve && matches!(want, Want::SpreadWithin(_))
+        }
+        _ => false,
+    })
+}
+
 fn targets<'s>(sets: &'s [&ObjectiveSet]) -> impl Iterator<Item = &'s Target> {
     sets.iter().flat_map(|set| &set.targets)
 }
 
 /// The values of the curve that a target looks at, at one place.
 fn values(place: Place, cogs: &Cogs, traced: &Traced, curve: Curve) -> Vec<f64> {
-    let subject = traced.subject;
+    values_in(&traced.subject.at(place), cogs, traced, curve)
+}
+
+/// The same in one state.
+fn values_in(state: &State<f64>, cogs: &Cogs, traced: &Traced, curve: Curve) -> Vec<f64> {
     let named = |cog: Option<Cog>| match (cogs, cog) {
         (Cogs::Teeth(teeth), Some(cog)) => teeth.contains(&cog.teeth),
         _ => true,
     };
-    let all = subject.values(curve, &subject.at(place));
-    all.into_iter()
-        .filter(|(cog, _)| named(*cog))
+    let all = traced.subject.values(curve, state).into_iter();
+    all.filter(|(cog, _)| named(*cog))
         .map(|(_, value)| value)
         .collect()
 }
@@ -110,14 +123,7 @@ fn band(
             let inside = traced.moments.iter().map(|moment| &moment.state);
             let inside = inside.filter(|state| state.travel >= from && state.travel <= to);
             let all: Vec<f64> = inside
-                .flat_map(|state| {
-                    let named = traced.subject.values(curve, state).into_iter();
-                    named.filter(|(cog, _)| match (cogs, cog) {
-                        (Cogs::Teeth(teeth), Some(cog)) => teeth.contains(&cog.teeth),
-                        _ => true,
-                    })
-                })
-                .map(|(_, value)| value)
+                .flat_map(|state| values_in(state, cogs, traced, curve))
                 .collect();
             let middle = middle(&all)?;
             level(middle - allowance / 2.0, middle + allowance / 2.0)

@@ -81,9 +81,12 @@ fn values(traced: &Traced, moment: &Moment) -> Value {
 /// A number with so many decimals, as short as it can be written.
 fn rounded(value: f64, decimals: usize) -> Value {
     let text = format!("{value:.decimals$}");
-    let number: f64 = text.parse().unwrap_or(f64::NAN);
-    if number.fract() == 0.0 && number.abs() < 1e15 {
-        return Value::from(number as i64);
-    }
-    Value::from(number)
+    let text = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &text
+    };
+    let whole = text.parse::<i64>().map(Value::from);
+    // What is no number is null.
+    whole.unwrap_or_else(|_| text.parse::<f64>().map_or(Value::Null, Value::from))
 }

@@ -56,6 +56,8 @@ pub fn run(run: &Run) -> Result<String, Faults> {
 ///
 /// As [`run()`].
 pub fn run_figures(run: &Run) -> Result<Vec<Figure>, Faults> {
+    // A method named alone would have to serve one lifetime only.
+    #[allow(clippy::redundant_closure_for_method_calls)]
     with_moving(run, |page| page.figures())
 }
 
@@ -85,13 +87,14 @@ fn with_moving<T>(run: &Run, make: impl FnOnce(&Page<'_>) -> T) -> Result<T, Fau
     let suspensions = moving
         .map(|(plan, layout)| Suspension::new(plan, &layout.name, layout))
         .collect::<Result<Vec<_>, _>>()?;
+    let alone = run.layouts.len() == 1;
     let traced: Vec<Traced> = run
         .layouts
         .iter()
         .zip(&suspensions)
         .enumerate()
         .map(|(index, (layout, suspension))| {
-            Traced::new(index + 1, Subject::new(layout, suspension))
+            Traced::new(index + 1, alone, Subject::new(layout, suspension))
         })
         .collect();
     let sets: Vec<&ObjectiveSet> = run.brief.objectives.iter().map(|(_, set)| set).collect();
@@ -112,7 +115,7 @@ fn with_moving<T>(run: &Run, make: impl FnOnce(&Page<'_>) -> T) -> Result<T, Fau
 /// The page about one layout.
 #[must_use]
 pub fn one(subject: &Subject, verdict: Option<&Verdict>) -> String {
-    let traced = [Traced::new(1, *subject)];
+    let traced = [Traced::new(1, true, *subject)];
     let sets = verdict.map_or(&[][..], |verdict| verdict.sets);
     let targets: &[TargetResult] = verdict.map_or(&[], |verdict| verdict.targets);
     let assessments = [Assessment {
@@ -133,7 +136,7 @@ pub fn one(subject: &Subject, verdict: Option<&Verdict>) -> String {
 #[must_use]
 pub fn one_figures(subject: &Subject, verdict: Option<&Verdict>) -> Vec<Figure> {
     let sets = verdict.map_or(&[][..], |verdict| verdict.sets);
-    figures_of(&[Traced::new(1, *subject)], sets)
+    figures_of(&[Traced::new(1, true, *subject)], sets)
 }
 
 fn figures_of(traced: &[Traced], sets: &[&ObjectiveSet]) -> Vec<Figure> {
@@ -197,21 +200,15 @@ impl Page<'_> {
         let suspension = traced.subject.suspension;
         let travel = super::table::fixed(suspension.total_travel(), 1);
         let shock = words::shock(traced.subject.layout);
-        let mut text = format!("{travel} mm of travel from a {shock} mm shock");
-        if let Some(assessment) = self.assessments.first().filter(|a| !a.targets.is_empty()) {
-            let met = assessment
-                .targets
-                .iter()
-                .filter(|target| target.met)
-                .count();
-            let all = assessment.targets.len();
-            text += &if met == all {
-                format!("; all {all} targets are met")
-            } else {
-                format!("; {met} of {all} targets are met")
-            };
+        let start = format!("{travel} mm of travel from a {shock} mm shock");
+        let targets = self.assessments.first().map(|a| &a.targets[..]);
+        let targets = targets.unwrap_or_default();
+        let met = targets.iter().filter(|target| target.met).count();
+        match (met, targets.len()) {
+            (_, 0) => format!("{start}."),
+            (met, all) if met == all => format!("{start}; all {all} targets are met."),
+            (met, all) => format!("{start}; {met} of {all} targets are met."),
         }
-        text + "."
     }
 
     fn brief(&self) -> Option<&Brief> {
