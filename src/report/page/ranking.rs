@@ -165,7 +165,7 @@ fn table(page: &Page, run: &Run, feasible: bool) -> Markup {
                     (heading("rank", ""))
                     @for (name, meaning) in COLUMNS {
                         @if name == "score" && !feasible {
-                            (heading("violation", "0 where all holds"))
+                            (heading("violation", "0 if met"))
                         } @else {
                             (heading(name, meaning))
                         }
