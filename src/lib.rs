@@ -46,7 +46,7 @@
 //! # Code map
 //!
 //! Each module is a floor and uses only those below it: [`number`], then [`input`] and
-//! [`optimise`], [`mechanism`], [`curves`], [`design`], [`study`], [`report`], [`cli`].
+//! [`optimise`], [`mechanism`], [`curves`], [`room`], [`design`], [`study`], [`report`], [`cli`].
 //! `DEVELOPERS.md` tells what must stay true.
 //!
 //! # Example
@@ -73,4 +73,5 @@ pub mod mechanism;
 pub mod number;
 pub mod optimise;
 pub mod report;
+pub mod room;
 pub mod study;

@@ -79,6 +79,62 @@ pub enum Command {
     /// number in full). A search writes the same for each of its layouts.
     #[command(after_help = "Example:\n  pivotwright export trail.layout.json --to cad")]
     Export(ExportArguments),
+    /// Tell what changes by how much per mm of each pivot coordinate
+    ///
+    /// Reads one layout. Prints by how much every reported number changes per mm of each
+    /// coordinate (exact derivatives), the most influential first, and for each pivot the
+    /// direction that matters most and the one in which it moves most freely. With objective
+    /// files the residuals of their targets too; with a brief its targets, and its own free
+    /// coordinates instead of every point's.
+    #[command(after_help = "Examples:
+  pivotwright sensitivity trail.layout.json --objectives rate.objectives.json
+  pivotwright sensitivity trail.run/layouts/01.json --brief trail.brief.json --format csv")]
+    Sensitivity(SensitivityArguments),
+    /// Tell how far each point may move before a band breaks
+    ///
+    /// Reads one layout and what it is judged by: objective files, or a brief with its targets and
+    /// limits. Prints for each point of the drawing (a design move) and for each hole on one part
+    /// (an as-built move) how far it may go along +x, -x, +y, -y and in the worst direction, and
+    /// what breaks there. The exit code is 1 when something is missed as drawn.
+    #[command(after_help = "Examples:
+  pivotwright drift trail.run/layouts/01.json --brief trail.brief.json
+  pivotwright drift trail.layout.json --objectives rate.objectives.json --point rocker_pivot
+  pivotwright drift trail.layout.json --brief trail.brief.json --point axle --format csv")]
+    Drift(DriftArguments),
+    /// Tell what share of frames is in all bands when holes are off
+    ///
+    /// Reads one layout and what it is judged by. Draws frames whose holes lie in discs about their
+    /// places, on every part by itself, with the shock's length and stroke off too, puts them
+    /// together and prints the yield, the spread of every number, which holes carry it, and the
+    /// scatter that each hole may have for a yield of 99 %. A radius is half of a drawing's
+    /// position tolerance (ISO 1101); common practice, no source: machined link 0.05 mm, machined
+    /// frame 0.15, moulded 0.3, as welded 0.5 to 1. A file of radii is an object with `all`, and as
+    /// wanted `bodies` and `points` (radii by name), `eye_to_eye`, `stroke` (0.5 each where not
+    /// said), `centre_of_mass` (`{"x": [low, high], "y": [low, high]}`) and `distribution`
+    /// (`uniform` or `normal`). The exit code is 1 when something is missed as drawn.
+    #[command(after_help = "Examples:
+  pivotwright tolerance trail.run/layouts/01.json --brief trail.brief.json --scatter 0.15
+  pivotwright tolerance trail.layout.json --objectives rate.objectives.json --scatter-file shop.json")]
+    Tolerance(ToleranceArguments),
+    /// Tell what a band that gives way would gain
+    ///
+    /// Reads a brief, and a layout for it or else searches for one. Where the layout meets the
+    /// brief: which bands hold its score, and what a little more room in each would gain. Where
+    /// nothing is feasible: by how much all bands together, and which one alone, must be widened
+    /// so that something is. All of it is solved, not extrapolated.
+    #[command(after_help = "Examples:
+  pivotwright cost trail.brief.json --layout trail.run/layouts/01.json
+  pivotwright cost wishful.brief.json")]
+    Cost(CostArguments),
+    /// Tell how much of one target another costs
+    ///
+    /// Reads a brief. Walks the frontier between two of its targets in layouts that meet the whole
+    /// brief, evenly spread from the best for the first to the best for the second. A target is
+    /// named by its number in the brief, counted through all its objective files, or by words that
+    /// only it has; a wrong one lists them all.
+    #[command(after_help = "Example:
+  pivotwright trade trail.brief.json --between straight 'anti_squat spread 18'")]
+    Trade(TradeArguments),
     /// Check files and say what they hold
     ///
     /// Reads layouts, objective sets and briefs, told apart by their names, else by their keys.
@@ -134,6 +190,10 @@ pub struct SearchArguments {
     /// Number of layouts to keep [default: the brief's]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=9999))]
     pub keep: Option<u16>,
+    /// Rank feasible layouts by yield: the share of frames in all bands when every hole of every
+    /// part lies in a disc of this radius in mm about its place (see `tolerance`)
+    #[arg(long, value_name = "MM", value_parser = radius)]
+    pub scatter: Option<f64>,
     /// Show no progress
     #[arg(long)]
     pub quiet: bool,
@@ -211,6 +271,157 @@ pub enum CompareFormat {
     Table,
     /// Each layout's numbers and all differences
     Json,
+}
+
+/// Arguments of `sensitivity`.
+#[derive(Clone, Debug, Args)]
+pub struct SensitivityArguments {
+    /// The layout, or - for stdin
+    pub layout: PathBuf,
+    /// Objective files whose targets count
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub objectives: Vec<PathBuf>,
+    /// A brief about this linkage, whose targets and free coordinates are taken
+    #[arg(long, value_name = "FILE")]
+    pub brief: Option<PathBuf>,
+    /// Form of the output; json and csv give every number in full
+    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
+    pub format: TableFormat,
+}
+
+/// What the points that are not moved do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Others {
+    /// They stay
+    Held,
+    /// They are re-optimised, so that everything is met as far as can be; needs --brief
+    Resolved,
+}
+
+/// Forms of the output of commands that print a table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum TableFormat {
+    /// For reading
+    Table,
+    /// Everything
+    Json,
+    /// One table, a row a line
+    Csv,
+}
+
+/// Arguments of `drift`.
+#[derive(Clone, Debug, Args)]
+pub struct DriftArguments {
+    /// The layout, or - for stdin
+    pub layout: PathBuf,
+    /// Objective files whose targets are the bands
+    #[arg(long, value_name = "FILE", num_args = 1.., required_unless_present = "brief")]
+    pub objectives: Vec<PathBuf>,
+    /// A brief about this linkage, whose targets and limits are the bands
+    #[arg(long, value_name = "FILE")]
+    pub brief: Option<PathBuf>,
+    /// Whether the other points stay, or may follow within the boxes of the brief
+    #[arg(long, value_enum, default_value_t = Others::Held)]
+    pub others: Others,
+    /// One point in depth: a polar table of 24 directions; with csv and json the outline of its
+    /// safe region in 360
+    #[arg(long, value_name = "NAME")]
+    pub point: Option<String>,
+    /// Form of the output; json and csv give every number in full
+    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
+    pub format: TableFormat,
+}
+
+/// Arguments of `tolerance`.
+#[derive(Clone, Debug, Args)]
+pub struct ToleranceArguments {
+    /// The layout, or - for stdin
+    pub layout: PathBuf,
+    /// Objective files whose targets are the bands
+    #[arg(long, value_name = "FILE", num_args = 1.., required_unless_present = "brief")]
+    pub objectives: Vec<PathBuf>,
+    /// A brief about this linkage, whose targets and limits are the bands
+    #[arg(long, value_name = "FILE")]
+    pub brief: Option<PathBuf>,
+    /// Radius in mm of the disc in which every hole of every part lies about its place
+    #[arg(long, value_name = "MM", value_parser = radius, required_unless_present = "scatter_file")]
+    pub scatter: Option<f64>,
+    /// A file of radii instead
+    #[arg(long, value_name = "FILE", conflicts_with = "scatter")]
+    pub scatter_file: Option<PathBuf>,
+    /// Holes lie normally about their places, the radius being three standard deviations
+    #[arg(long)]
+    pub normal: bool,
+    /// Number of frames
+    #[arg(long, value_name = "N", default_value_t = 65_536)]
+    #[arg(value_parser = clap::value_parser!(u64).range(64..=crate::study::tolerance::MOST_FRAMES))]
+    pub frames: u64,
+    /// Seed of the frames drawn; the same seed gives the same frames
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Form of the output; json and csv give every number in full
+    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
+    pub format: TableFormat,
+}
+
+/// A radius of scatter in mm.
+fn radius(text: &str) -> Result<f64, String> {
+    let most = crate::input::MOST_SCATTER;
+    match text.parse::<f64>() {
+        Ok(radius) if (0.0..=most).contains(&radius) => Ok(radius),
+        _ => Err(format!("expected a radius in mm, 0 to {most}")),
+    }
+}
+
+/// Arguments of `cost`.
+#[derive(Clone, Debug, Args)]
+pub struct CostArguments {
+    /// The brief
+    pub brief: PathBuf,
+    /// Layouts for the brief, the one to look at first; where it misses something, all are
+    /// starts [default: those of a search]
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub layout: Vec<PathBuf>,
+    /// Number of starts of the search, where one is made
+    #[arg(long, value_name = "N", default_value_t = 400)]
+    #[arg(value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+    pub starts: u64,
+    /// Form of the output; json gives every number in full
+    #[arg(long, value_enum, default_value_t = JsonFormat::Table)]
+    pub format: JsonFormat,
+}
+
+/// Forms of the output of commands whose answer is no single table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum JsonFormat {
+    /// For reading
+    Table,
+    /// Everything
+    Json,
+}
+
+/// Arguments of `trade`.
+#[derive(Clone, Debug, Args)]
+pub struct TradeArguments {
+    /// The brief
+    pub brief: PathBuf,
+    /// Two of its targets, by number or by words
+    #[arg(long, value_name = "TARGET", num_args = 2, required = true)]
+    pub between: Vec<String>,
+    /// Number of layouts along the frontier
+    #[arg(long, value_name = "N", default_value_t = 15)]
+    #[arg(value_parser = clap::value_parser!(u16).range(3..=200))]
+    pub points: u16,
+    /// Number of starts of the search for layouts to begin with
+    #[arg(long, value_name = "N", default_value_t = 400)]
+    #[arg(value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+    pub starts: u64,
+    /// Folder for the layouts and the table; it must not exist or be empty
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Form of the output; json and csv give every number in full
+    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
+    pub format: TableFormat,
 }
 
 /// Arguments of `check`.

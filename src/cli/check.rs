@@ -5,11 +5,11 @@ use super::files::{self, Kind, Source};
 use super::search::contradiction_words;
 use super::{Outcome, output, print, warn};
 use crate::curves::Suspension;
-use crate::design::Construction;
-use crate::design::contradictions;
+use crate::design::{Assessment, Construction, contradictions};
 use crate::input::fault::quoted;
 use crate::input::{Axis, Brief, Faults, FreePlace, Layout, Mechanism, ObjectiveSet, PointId};
 use crate::mechanism::Plan;
+use crate::report::{Subject, clearances};
 use std::fmt::Write;
 use std::path::Path;
 
@@ -28,7 +28,7 @@ pub(super) fn run(arguments: &CheckArguments) -> anyhow::Result<Outcome> {
     Ok(outcome)
 }
 
-/// The line that says what the file at `path` holds.
+/// The line that says what the file at `path` holds, and below it how far its parts are apart.
 fn check(path: &Path) -> Result<String, Faults> {
     let source = Source::read(path)?;
     match source.kind() {
@@ -37,7 +37,11 @@ fn check(path: &Path) -> Result<String, Faults> {
             let plan = Plan::compile(&source.file, &layout.mechanism)?;
             let suspension = Suspension::new(&plan, &source.file, &layout)?;
             files::warn_of(&source.file, &layout, &suspension);
-            Ok(layout_line(&source.file, &layout, &suspension))
+            let mut line = layout_line(&source.file, &layout, &suspension);
+            if let Some(clearance) = clearances::line(&Subject::new(&layout, &suspension)) {
+                let _ = write!(line, "\n  {clearance}");
+            }
+            Ok(line)
         }
         Some(Kind::Objectives) => {
             let set = source.objectives()?;
@@ -49,8 +53,15 @@ fn check(path: &Path) -> Result<String, Faults> {
             let (layout_file, layout) = (&read.layout_file, &read.brief.layout);
             let plan = Plan::compile(layout_file, &layout.mechanism)?;
             // The drawn layout only starts the search, which may well mend its motion.
+            let mut lines = brief_line(&file, &read.brief);
             match Suspension::new(&plan, layout_file, layout) {
-                Ok(suspension) => files::warn_of(layout_file, layout, &suspension),
+                Ok(suspension) => {
+                    files::warn_of(layout_file, layout, &suspension);
+                    let assessment = Assessment::new(&suspension, &[], &read.brief.limits);
+                    for line in clearances::limit_lines(&read.brief, &assessment.limits) {
+                        let _ = write!(lines, "\n  {line}");
+                    }
+                }
                 Err(faults) => warn(&format!("{faults}; {file} searches from it all the same")),
             }
             for point in outside_boxes(&read.brief) {
@@ -61,7 +72,7 @@ fn check(path: &Path) -> Result<String, Faults> {
             for contradiction in contradictions(&read.brief) {
                 warn(&format!("{file}: {}", contradiction_words(&contradiction)));
             }
-            Ok(brief_line(&file, &read.brief))
+            Ok(lines)
         }
         None => Err(source.of_no_kind()),
     }

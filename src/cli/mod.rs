@@ -9,9 +9,12 @@
 pub mod args;
 mod check;
 mod compare;
+mod cost;
 mod curves;
+mod drift;
 mod export;
 pub mod files;
+mod judged;
 mod new;
 mod output;
 mod progress;
@@ -19,7 +22,10 @@ mod report;
 mod run_folder;
 mod schema;
 mod search;
+mod sensitivity;
 mod shell;
+mod tolerance;
+mod trade;
 mod whole;
 
 use crate::input::Faults;
@@ -79,6 +85,11 @@ fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
         Command::Report(arguments) => report::run(arguments),
         Command::Compare(arguments) => compare::run(arguments),
         Command::Export(arguments) => export::run(arguments),
+        Command::Sensitivity(arguments) => sensitivity::run(arguments),
+        Command::Drift(arguments) => drift::run(arguments),
+        Command::Tolerance(arguments) => tolerance::run(arguments),
+        Command::Cost(arguments) => cost::run(arguments),
+        Command::Trade(arguments) => trade::run(arguments),
         Command::Check(arguments) => check::run(arguments),
         Command::Schema(arguments) => schema::run(arguments),
         Command::Completions(arguments) => shell::completions(arguments),

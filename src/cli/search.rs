@@ -5,11 +5,16 @@ use super::files::{BriefSources, Source, read_brief};
 use super::progress::ProgressLine;
 use super::run_folder::RunFolder;
 use super::{Outcome, print, warn};
-use crate::design::contradictions;
+use crate::curves::Suspension;
+use crate::design::{Construction, contradictions};
+use crate::input::{Brief, ObjectiveSet, Scatter};
+use crate::mechanism::Plan;
 use crate::report::results::InputFile;
 use crate::report::run::{Run, RunTexts, input_copy};
 use crate::report::{export, page, ranking, results};
-use crate::study::{Control, Search, Study};
+use crate::study::sensitivity::Sensitivity;
+use crate::study::tolerance::rank_by_yield;
+use crate::study::{Control, Ranked, Search, Study};
 use serde_json::json;
 use sha2::{Digest, Sha256};
 use std::sync::Arc;
@@ -45,7 +50,7 @@ pub(super) fn run(arguments: &SearchArguments) -> anyhow::Result<Outcome> {
     let _ = ctrlc::set_handler(move || flag.store(true, Ordering::Relaxed));
     let begun = Instant::now();
     let mut line = ProgressLine::new(search.brief().search.starts, arguments.quiet);
-    let study = search.run(|progress| {
+    let mut study = search.run(|progress| {
         line.tell(progress);
         if asked_to_stop.load(Ordering::Relaxed) {
             Control::Stop
@@ -54,6 +59,9 @@ pub(super) fn run(arguments: &SearchArguments) -> anyhow::Result<Outcome> {
         }
     })?;
     line.finish();
+    if let Some(radius) = arguments.scatter {
+        rank_by_yield(&mut study, search.brief(), &Scatter::even(radius));
+    }
     let seconds = begun.elapsed().as_secs_f64();
     write(&folder, &search, (&sources, &inputs), &study, seconds)?;
     if study.interrupted {
@@ -91,6 +99,17 @@ fn hash(source: &Source) -> InputFile {
     }
 }
 
+/// What changes per mm of each free coordinate of a ranked layout.
+fn sensitivities(brief: &Brief, ranked: &Ranked) -> Option<String> {
+    let layout = &ranked.layout;
+    let plan = Plan::compile(&layout.name, &layout.mechanism).ok()?;
+    let suspension = Suspension::new(&plan, &layout.name, layout).ok()?;
+    let construction = Construction::new(brief, ranked.size);
+    let sets: Vec<&ObjectiveSet> = brief.objectives.iter().map(|(_, set)| set).collect();
+    let table = Sensitivity::of_variables(layout, &suspension, &sets, &construction);
+    Some(crate::report::sensitivity::csv(&table))
+}
+
 fn write(
     folder: &RunFolder,
     search: &Search,
@@ -113,6 +132,11 @@ fn write(
     // What a report is made from again, wherever the brief and its files go.
     for (index, source) in sources.iter().enumerate() {
         folder.write(&input_copy(index, &source.file), &source.text)?;
+    }
+    for (index, ranked) in study.layouts.iter().enumerate() {
+        if let Some(text) = sensitivities(search.brief(), ranked) {
+            folder.write(&format!("sensitivity/{:02}.csv", index + 1), &text)?;
+        }
     }
     folder.write("ranking.csv", &ranking::csv(search.brief(), study))?;
     folder.write("results.json", &texts.results)?;

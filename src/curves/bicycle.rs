@@ -18,7 +18,7 @@ pub fn pitch_radius(teeth: u32) -> f64 {
 }
 
 /// A sprocket of the cassette.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cog {
     /// Number of teeth.
     pub teeth: u32,

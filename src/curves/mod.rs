@@ -7,12 +7,14 @@
 //! - [`State`]: all that the curves need to know about one moment of the motion.
 //! - `chassis`: ground line, fork, geometry.
 //! - `drive`: chain runs, anti-squat, chain growth, pedal kickback.
+//! - `run`: straight runs of the chain as lines.
 //! - `suspension`: one layout's exact curves at any moment and place.
 //! - `sweep`: extrema of the continuous curve.
 
 mod bicycle;
 mod chassis;
 mod drive;
+mod run;
 mod state;
 mod summary;
 mod suspension;
@@ -20,6 +22,7 @@ mod sweep;
 
 pub use bicycle::{Bicycle, Cog, pitch_radius};
 pub use chassis::Ground;
+pub use run::{RunSprockets, chain_runs};
 pub use state::State;
 pub use suspension::Suspension;
 pub use sweep::Extreme;

@@ -62,6 +62,37 @@ impl<'p> Suspension<'p> {
         suspension
     }
 
+    /// The motion in numbers of another type.
+    pub(crate) fn motion_in<T: Scalar>(&self) -> Motion<'p, T> {
+        let drawn: Vec<Point<T>> = self
+            .motion
+            .drawn()
+            .iter()
+            .map(|&p| Point::constant(p))
+            .collect();
+        let stroke = T::from_f64(self.full_stroke());
+        Motion::new(self.motion.plan(), &drawn, stroke)
+    }
+
+    /// The compiled plan of its mechanism.
+    #[must_use]
+    pub fn plan(&self) -> &'p Plan {
+        self.motion.plan()
+    }
+
+    /// The points at full extension.
+    #[must_use]
+    pub fn drawn(&self) -> &[Point<f64>] {
+        self.motion.drawn()
+    }
+
+    /// Whether it assembles and the wheel rises in even steps over the whole motion: cheap, where
+    /// [`find_end`] looks closely.
+    #[must_use]
+    pub fn moves(&self) -> bool {
+        self.sweep.moves(self.bicycle.axle)
+    }
+
     /// The bicycle around the mechanism.
     #[must_use]
     pub fn bicycle(&self) -> &Bicycle {

@@ -82,6 +82,14 @@ impl<'p> Sweep<'p> {
         }
     }
 
+    /// Whether it assembles and the axle, point number `axle`, rises in every step.
+    pub fn moves(&self, axle: usize) -> bool {
+        self.poses.iter().all(|pose| {
+            let rise = pose.velocities[axle].y.to_lanes();
+            (0..Lanes::LANES).all(|lane| pose.assembles(lane) && rise[lane] > 0.0)
+        })
+    }
+
     /// Both ends of the range of parameters and every extremum between them, in order, of a
     /// function of the pose and the state.
     pub fn turning_points(

@@ -3,10 +3,11 @@
 //! Every number is that of the continuous curve, its extrema included. Only this is
 //! reported; the samples that a solver looks at are a means to get there.
 
-use super::limit_rows::{self, UNIT};
+use super::limit_rows::{self, Measure, UNIT};
 use super::target_rows::named_cogs;
 use crate::curves::{Cog, Extreme, Suspension};
 use crate::input::{Direction, Limit, ObjectiveSet, Place, Quantity, Target, Want};
+use crate::room::{Nearest, Room, Sweep};
 
 /// Slack allowed for rounding, on residuals and on limits in mm or degrees.
 pub const ROUNDING: f64 = 1e-9;
@@ -59,6 +60,8 @@ pub struct LimitResult {
     pub slack: f64,
     /// Whether the limit holds.
     pub holds: bool,
+    /// The names of the two parts that are nearest there, of a limit on parts.
+    pub between: Option<[String; 2]>,
 }
 
 /// A layout against objective sets and limits.
@@ -80,13 +83,9 @@ impl Assessment {
                 .enumerate()
                 .map(move |(index, target)| assess_target(suspension, target, objective, index))
         });
-        let limits = limits
-            .iter()
-            .enumerate()
-            .map(|(index, limit)| assess_limit(suspension, limit, index));
         Self {
             targets: targets.collect(),
-            limits: limits.collect(),
+            limits: assess_limits(suspension, limits),
         }
     }
 
@@ -354,28 +353,75 @@ fn reversal(points: &[Extreme], direction: Direction) -> (Extreme, f64) {
     )
 }
 
-fn assess_limit(suspension: &Suspension, limit: &Limit, index: usize) -> LimitResult {
-    let (value, place) = match limit.over {
-        None => (
-            limit_rows::measure(limit.quantity, &suspension.pose(0.0).points),
-            None,
-        ),
-        Some((from, to)) => {
-            let range = Range::new(suspension, from, to);
-            let points = suspension.turning_points_of_pose(range.start, range.stop, |pose| {
-                limit_rows::measure(limit.quantity, &pose.points)
-            });
-            let slack = |extreme: Extreme| limit_rows::slack(limit.bound, extreme.value);
-            let worst = pick(points, |a, b| slack(b) < slack(a));
-            (worst.value, Some(range.place(worst.parameter)))
+fn assess_limits(suspension: &Suspension, limits: &[Limit]) -> Vec<LimitResult> {
+    let room = Room::new(
+        suspension.plan(),
+        suspension.bicycle(),
+        limits.iter().filter_map(Limit::clearance),
+    );
+    let sweep = Sweep::new(suspension, &room);
+    let mut gaps = 0..;
+    let mut assess = |(index, limit): (usize, &Limit)| {
+        let (value, place, between) = match Measure::of(&limit.quantity) {
+            Some(measure) => {
+                let (value, place) = measured(suspension, limit, measure);
+                (value, place, None)
+            }
+            None => swept(&sweep, gaps.next().unwrap_or_default(), limit),
+        };
+        let slack = limit_rows::slack(limit.bound, value);
+        LimitResult {
+            index,
+            value,
+            place,
+            slack,
+            holds: slack >= -ROUNDING,
+            between,
         }
     };
-    let slack = limit_rows::slack(limit.bound, value);
-    LimitResult {
-        index,
-        value,
-        place,
-        slack,
-        holds: slack >= -ROUNDING,
-    }
+    limits.iter().enumerate().map(&mut assess).collect()
+}
+
+/// The value of a limit on points that decides it, and where.
+fn measured(suspension: &Suspension, limit: &Limit, measure: Measure) -> (f64, Option<Place>) {
+    let Some((from, to)) = limit.over else {
+        let value = limit_rows::measure(measure, &suspension.pose(0.0).points);
+        return (value, None);
+    };
+    let range = Range::new(suspension, from, to);
+    let points = suspension.turning_points_of_pose(range.start, range.stop, |pose| {
+        limit_rows::measure(measure, &pose.points)
+    });
+    let slack = |extreme: Extreme| limit_rows::slack(limit.bound, extreme.value);
+    let worst = pick(points, |a, b| slack(b) < slack(a));
+    (worst.value, Some(range.place(worst.parameter)))
+}
+
+/// The same of a limit on parts, and between which.
+fn swept(sweep: &Sweep, gap: usize, limit: &Limit) -> (f64, Option<Place>, Option<[String; 2]>) {
+    let (from, to) = limit.over.unwrap_or((Place::Top, Place::End));
+    let range = Range::new(sweep.suspension(), from, to);
+    let smallest = limit
+        .bound
+        .low()
+        .map(|_| sweep.smallest(gap, range.start, range.stop));
+    let largest = limit
+        .bound
+        .high()
+        .map(|_| sweep.largest(gap, range.start, range.stop));
+    let slack = |nearest: &Nearest| limit_rows::slack(limit.bound, nearest.value);
+    let worst = smallest
+        .into_iter()
+        .chain(largest)
+        .min_by(|a, b| slack(a).total_cmp(&slack(b)));
+    // Every bound has a side.
+    let Some(worst) = worst else {
+        return (f64::NAN, None, None);
+    };
+    let between = worst.parts.each_ref().map(|part| part.name.clone());
+    (
+        worst.value,
+        Some(range.place(worst.parameter)),
+        Some(between),
+    )
 }

@@ -1,16 +1,18 @@
 //! From the variables of a candidate to the values of all its rows.
 
+use super::clearance_rows::{ClearanceRows, View};
 use super::construction::Construction;
-use super::limit_rows::{self, LimitRows};
+use super::limit_rows::{self, LimitRows, Measure};
 use super::moments::{Moments, Places};
 use super::problem::RowSource;
 use super::rows::Rows;
 use super::target_rows::TargetRows;
 use crate::curves::Bicycle;
-use crate::input::{Brief, ShockSize};
+use crate::input::{Brief, Limit, Place, ShockSize};
 use crate::mechanism::{Motion, Plan};
 use crate::number::{Point, Scalar};
 use crate::optimise::Row;
+use crate::room::Room;
 use std::ops::Range;
 
 /// Squared sine of the angle between two links below which a pair counts as in line.
@@ -28,7 +30,8 @@ pub(super) struct CandidateRows<'p> {
     pub construction: Construction,
     places: Places,
     pub targets: Vec<TargetRows>,
-    limits: Vec<LimitRows>,
+    limits: Vec<AnyLimit>,
+    room: Room,
     needs_top: bool,
     /// Where every row has to lie.
     pub bands: Vec<Row>,
@@ -36,6 +39,13 @@ pub(super) struct CandidateRows<'p> {
     pub sources: Vec<RowSource>,
     /// The rows of each target.
     pub of_target: Vec<Range<usize>>,
+}
+
+/// A limit on points or on parts.
+#[derive(Clone, Debug)]
+enum AnyLimit {
+    Points(LimitRows),
+    Parts(ClearanceRows),
 }
 
 /// Memory for candidates in one type of number.
@@ -47,8 +57,16 @@ pub(super) struct Workspace<'p, T: Scalar> {
     single: Motion<'p, T::Lane>,
     motion: Motion<'p, T>,
     moments: Moments<T>,
+    view: View<T>,
     /// The rows of the last candidate.
     pub rows: Rows,
+}
+
+impl<T: Scalar> Workspace<'_, T> {
+    /// Takes over what was found out with plain numbers, for the same candidate.
+    pub fn remember<U: Scalar>(&mut self, other: &Workspace<'_, U>) {
+        self.view.remember(&other.view);
+    }
 }
 
 impl<'p> CandidateRows<'p> {
@@ -63,11 +81,12 @@ impl<'p> CandidateRows<'p> {
             .flat_map(|(_, set)| &set.targets)
             .map(|target| TargetRows::new(target, &bicycle, &mut places))
             .collect();
-        let limits: Vec<LimitRows> = brief
-            .limits
-            .iter()
-            .map(|limit| LimitRows::new(limit, &mut places))
-            .collect();
+        let room = Room::new(
+            plan,
+            &bicycle,
+            brief.limits.iter().filter_map(Limit::clearance),
+        );
+        let limits = plan_limits(brief, &room, &mut places);
         let (mut bands, mut sources, mut of_target) = (Vec::new(), Vec::new(), Vec::new());
         for (index, target) in targets.iter().enumerate() {
             let start = bands.len();
@@ -76,7 +95,10 @@ impl<'p> CandidateRows<'p> {
             of_target.push(start..bands.len());
         }
         for (index, limit) in limits.iter().enumerate() {
-            bands.extend(limit.bands());
+            bands.extend(match limit {
+                AnyLimit::Points(limit) => limit.bands(),
+                AnyLimit::Parts(limit) => limit.bands(),
+            });
             sources.resize(bands.len(), RowSource::Limit(index));
         }
         if let Some(end) = construction.end_box() {
@@ -96,6 +118,7 @@ impl<'p> CandidateRows<'p> {
             places,
             targets,
             limits,
+            room,
             needs_top,
             bands,
             sources,
@@ -115,6 +138,7 @@ impl<'p> CandidateRows<'p> {
             single: Motion::empty(self.plan),
             motion: Motion::empty(self.plan),
             moments: Moments::new(self.plan, &self.places, self.bicycle.sag()),
+            view: View::new(),
             rows,
         }
     }
@@ -133,6 +157,7 @@ impl<'p> CandidateRows<'p> {
             single,
             motion,
             moments,
+            view,
             rows,
         } = work;
         self.construction.place_points(x, points);
@@ -145,8 +170,14 @@ impl<'p> CandidateRows<'p> {
         for target in &self.targets {
             target.fill(&self.bicycle, moments, rows);
         }
+        if !self.room.gaps().is_empty() {
+            view.look(&self.room, motion, moments);
+        }
         for limit in &self.limits {
-            limit.fill(moments, points, rows);
+            match limit {
+                AnyLimit::Points(limit) => limit.fill(moments, points, rows),
+                AnyLimit::Parts(limit) => limit.fill(&self.room, view, moments, rows),
+            }
         }
         if let Some(end) = self.construction.end_box() {
             for value in limit_rows::end_box_values(&end, points) {
@@ -184,6 +215,20 @@ impl<'p> CandidateRows<'p> {
             }
         }
     }
+}
+
+/// The rows of all limits; `room` has the clearances in their order.
+fn plan_limits(brief: &Brief, room: &Room, places: &mut Places) -> Vec<AnyLimit> {
+    let mut gaps = 0..;
+    let mut plan = |limit: &Limit| {
+        if let Some(measure) = Measure::of(&limit.quantity) {
+            return AnyLimit::Points(LimitRows::new(limit, measure, places));
+        }
+        let over = limit.over.unwrap_or((Place::Top, Place::End));
+        let gap = gaps.next().unwrap_or_default();
+        AnyLimit::Parts(ClearanceRows::new(room, gap, limit.bound, over, places))
+    };
+    brief.limits.iter().map(&mut plan).collect()
 }
 
 /// Indices of the smallest and of the largest value of a range.

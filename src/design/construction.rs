@@ -337,6 +337,40 @@ impl Construction {
         }
     }
 
+    /// The variables that give these points, as far as the construction can give them: the
+    /// inverse of [`Construction::points`].
+    #[must_use]
+    pub fn variables_of(&self, points: &[Point<f64>]) -> Vec<f64> {
+        let mut x = vec![0.0; self.variables.len()];
+        for &(point, placing) in &self.placings {
+            match placing {
+                Placing::Coordinates {
+                    from,
+                    x: across,
+                    y: up,
+                } => {
+                    let origin = from.map_or(Point::new(0.0, 0.0), |from| points[from]);
+                    let offset = points[point] - origin;
+                    for (source, value) in [(across, offset.x), (up, offset.y)] {
+                        if let Source::Variable(index) = source {
+                            x[index] = value;
+                        }
+                    }
+                }
+                Placing::Direction { about, angle } => {
+                    let line = points[point] - points[about];
+                    let degrees = libm::atan2(line.y, line.x).to_degrees();
+                    let bounds = self.variables[angle].bounds;
+                    // The turn that lies in the bounds, or else nearest to their middle.
+                    let middle = 0.5 * (bounds.lower + bounds.upper);
+                    x[angle] = degrees + 360.0 * ((middle - degrees) / 360.0).round();
+                }
+                Placing::AtX { .. } | Placing::AtY { .. } => {}
+            }
+        }
+        x
+    }
+
     /// Whether the shock has its length; it has not where an end that keeps one drawn coordinate
     /// is out of its reach.
     #[must_use]

@@ -6,33 +6,53 @@ use super::construction::EndBox;
 use super::moments::{Moment, Moments, Places, SAMPLES};
 use super::rows::Rows;
 use super::target_rows::{push_samples, replace_outside};
-use crate::input::{AxisName, Bound, Limit, LimitQuantity};
+use crate::input::{AxisName, Bound, Limit, LimitQuantity, PointId};
 use crate::number::{Point, Scalar, Vector};
 use crate::optimise::{Interval, Row};
 
 /// What counts as one unit of violation, mm or degrees.
 pub const UNIT: f64 = 5.0;
 
-/// A limit with its places found in the moments of a problem.
+/// What a limit on points measures.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Measure {
+    Distance(PointId, PointId),
+    Angle(PointId, PointId, PointId),
+    Coordinate(PointId, AxisName),
+}
+
+impl Measure {
+    /// The measure of a limit on points; `None` of one on parts.
+    pub fn of(quantity: &LimitQuantity) -> Option<Self> {
+        match *quantity {
+            LimitQuantity::Distance(a, b) => Some(Self::Distance(a, b)),
+            LimitQuantity::Angle(a, middle, b) => Some(Self::Angle(a, middle, b)),
+            LimitQuantity::Coordinate(point, axis) => Some(Self::Coordinate(point, axis)),
+            LimitQuantity::Clearance(_) => None,
+        }
+    }
+}
+
+/// A limit on points with its places found in the moments of a problem.
 #[derive(Clone, Debug)]
 pub(super) struct LimitRows {
-    quantity: LimitQuantity,
+    quantity: Measure,
     over: Option<(Moment, Moment)>,
     band: Interval,
 }
 
 impl LimitRows {
-    /// Plans the rows of `limit`.
-    pub fn new(limit: &Limit, places: &mut Places) -> Self {
+    /// Plans the rows of `limit`, which measures `quantity`.
+    pub fn new(limit: &Limit, quantity: Measure, places: &mut Places) -> Self {
         let edge = |edge: Option<f64>, free: f64| edge.unwrap_or(free);
         let (low, high) = (limit.bound.low(), limit.bound.high());
-        let band = match limit.quantity {
+        let band = match quantity {
             // Rows of an angle are its cosine, turned about so that they rise with it.
-            LimitQuantity::Angle(..) => Interval::new(
+            Measure::Angle(..) => Interval::new(
                 low.map_or(f64::NEG_INFINITY, angle_row),
                 high.map_or(f64::INFINITY, angle_row),
             ),
-            LimitQuantity::Distance(..) | LimitQuantity::Coordinate(..) => Interval::new(
+            Measure::Distance(..) | Measure::Coordinate(..) => Interval::new(
                 edge(low, f64::NEG_INFINITY) / UNIT,
                 edge(high, f64::INFINITY) / UNIT,
             ),
@@ -41,7 +61,7 @@ impl LimitRows {
             .over
             .map(|(from, to)| (places.moment(from), places.moment(to)));
         Self {
-            quantity: limit.quantity,
+            quantity,
             over,
             band,
         }
@@ -78,12 +98,10 @@ impl LimitRows {
 
     fn read<T: Scalar>(&self, points: &[Point<T>]) -> T {
         match self.quantity {
-            LimitQuantity::Distance(a, b) => {
-                (points[a.index()] - points[b.index()]).length() / UNIT
-            }
-            LimitQuantity::Coordinate(point, AxisName::X) => points[point.index()].x / UNIT,
-            LimitQuantity::Coordinate(point, AxisName::Y) => points[point.index()].y / UNIT,
-            LimitQuantity::Angle(a, middle, b) => {
+            Measure::Distance(a, b) => (points[a.index()] - points[b.index()]).length() / UNIT,
+            Measure::Coordinate(point, AxisName::X) => points[point.index()].x / UNIT,
+            Measure::Coordinate(point, AxisName::Y) => points[point.index()].y / UNIT,
+            Measure::Angle(a, middle, b) => {
                 let (first, second) = legs(points, a.index(), middle.index(), b.index());
                 let lengths = (first.length_squared() * second.length_squared()).sqrt();
                 first.dot(second) / lengths * -(1f64.to_degrees() / UNIT)
@@ -107,12 +125,12 @@ fn legs<T: Scalar>(
 }
 
 /// The value of a limit's quantity, mm or degrees.
-pub(super) fn measure<T: Scalar>(quantity: LimitQuantity, points: &[Point<T>]) -> T {
+pub(super) fn measure<T: Scalar>(quantity: Measure, points: &[Point<T>]) -> T {
     match quantity {
-        LimitQuantity::Distance(a, b) => (points[a.index()] - points[b.index()]).length(),
-        LimitQuantity::Coordinate(point, AxisName::X) => points[point.index()].x,
-        LimitQuantity::Coordinate(point, AxisName::Y) => points[point.index()].y,
-        LimitQuantity::Angle(a, middle, b) => {
+        Measure::Distance(a, b) => (points[a.index()] - points[b.index()]).length(),
+        Measure::Coordinate(point, AxisName::X) => points[point.index()].x,
+        Measure::Coordinate(point, AxisName::Y) => points[point.index()].y,
+        Measure::Angle(a, middle, b) => {
             let (first, second) = legs(points, a.index(), middle.index(), b.index());
             // The angle has no sign; the root takes it off and keeps derivatives.
             first

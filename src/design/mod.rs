@@ -3,17 +3,21 @@
 //! - [`Construction`]: from the variables of a brief to the points of a candidate, the
 //!   shock's length held by construction.
 //! - `moments`: a candidate's motion looked at in a fixed number of moments.
-//! - `target_rows`, `limit_rows`: targets and limits as bands on values at those moments.
+//! - `target_rows`, `limit_rows`, `clearance_rows`: targets and limits as bands on values at
+//!   those moments.
 //! - `candidate`: all rows of one candidate.
 //! - [`DesignProblem`]: all of it, as `optimise` asks for it.
 //! - [`Assessment`]: what a layout is worth, of the continuous curves; only this is reported.
+//! - [`measure`]: named numbers of a layout, by value, derivative and sample.
 //! - `arithmetic`: targets that cannot all hold, told before any search.
 
 mod arithmetic;
 mod assessment;
 mod candidate;
+mod clearance_rows;
 mod construction;
 mod limit_rows;
+pub mod measure;
 mod moments;
 mod problem;
 mod rows;

@@ -88,7 +88,7 @@ pub(super) struct Moments<T: Scalar> {
 }
 
 /// Parameter of sample `index`.
-fn parameter(index: usize) -> f64 {
+pub(super) fn sample_parameter(index: usize) -> f64 {
     index.min(SAMPLES - 1) as f64 / (SAMPLES - 1) as f64
 }
 
@@ -97,7 +97,8 @@ impl<T: Scalar> Moments<T> {
     pub fn new(plan: &Plan, places: &Places, sag: Sag) -> Self {
         let groups = SAMPLES.div_ceil(T::LANES);
         let place_groups = places.0.len().div_ceil(T::LANES);
-        let of_group = |group: usize| T::from_lanes(|lane| parameter(group * T::LANES + lane));
+        let of_group =
+            |group: usize| T::from_lanes(|lane| sample_parameter(group * T::LANES + lane));
         Self {
             parameters: (0..groups).map(of_group).collect(),
             poses: vec![Pose::new(plan); groups],
@@ -209,6 +210,11 @@ impl<T: Scalar> Moments<T> {
         &self.poses
     }
 
+    /// The poses of all places between, in groups of their own.
+    pub fn place_poses(&self) -> &[Pose<T>] {
+        &self.place_poses
+    }
+
     /// The value of `read` in every sample, in order.
     pub fn samples(&self, read: impl Fn(&State<T>) -> T) -> Vec<T::Lane> {
         let mut values = Vec::with_capacity(SAMPLES);
@@ -250,7 +256,7 @@ impl<T: Scalar> Moments<T> {
 
     /// Whether sample `index` lies before, in (`Equal`) or after the range between two moments.
     pub fn order(&self, index: usize, from: Moment, to: Moment) -> Ordering {
-        let q = parameter(index);
+        let q = sample_parameter(index);
         if q < self.parameter(from) {
             Ordering::Less
         } else if q > self.parameter(to) {
@@ -262,7 +268,7 @@ impl<T: Scalar> Moments<T> {
 
     /// Whether sample `index` lies strictly between two moments.
     pub fn inside(&self, index: usize, from: Moment, to: Moment) -> bool {
-        let q = parameter(index);
+        let q = sample_parameter(index);
         q > self.parameter(from) && q < self.parameter(to)
     }
 
@@ -291,11 +297,11 @@ fn guess(reached: &[[f64; 2]; SAMPLES], fraction: f64) -> f64 {
         .find(|&index| reached[index][0] >= wanted)
         .unwrap_or(SAMPLES - 1);
     let ([low, low_rate], [high, high_rate]) = (reached[next - 1], reached[next]);
-    let width = parameter(next) - parameter(next - 1);
+    let width = sample_parameter(next) - sample_parameter(next - 1);
     // The inverse function, by its values and slopes at both ends.
     let (rise, t) = (high - low, (wanted - low) / (high - low));
     let rest = 1.0 - t;
-    parameter(next - 1) + width * t * t * (3.0 - 2.0 * t) + rise / low_rate * t * rest * rest
+    sample_parameter(next - 1) + width * t * t * (3.0 - 2.0 * t) + rise / low_rate * t * rest * rest
         - rise / high_rate * t * t * rest
 }
 

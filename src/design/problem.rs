@@ -334,6 +334,7 @@ impl<'p> DesignProblem<'p> {
     /// Fills the raw rows and their derivatives, a few variables at a time.
     fn fill_slopes(&mut self, x: &[f64]) -> Result<(), NotEvaluable> {
         let count = x.len();
+        self.slopes.remember(&self.values);
         // Once at least, for the values: where the shock places the only free point, there is
         // no variable.
         for offset in (0..count.max(1)).step_by(PASS) {

@@ -5,6 +5,7 @@
 
 mod free;
 mod limits;
+mod shocks;
 #[cfg(test)]
 pub(super) mod tests;
 
@@ -12,10 +13,12 @@ pub use free::{Axis, FreePlace, FreePoint};
 pub use limits::{AxisName, Bound, Limit, LimitQuantity};
 
 use super::fault::{Faults, quoted};
-use super::json::{self, FARTHEST, Node, Object, Sink, Value, number_text};
+use super::json::{self, Node, Object, Sink, Value};
 use super::layout::{Layout, PointId};
 use super::objectives::ObjectiveSet;
+use super::parts::{self, Part};
 use crate::number::Point;
+use std::sync::Arc;
 
 /// Lengths of the shock agree when they differ by no more, mm.
 const SAME_LENGTH: f64 = 1e-9;
@@ -37,7 +40,7 @@ pub struct BriefFile {
 pub struct Brief {
     /// What a person calls it.
     pub name: String,
-    /// The layout from which everything starts.
+    /// The layout from which everything starts, with the brief's own parts after its own.
     pub layout: Layout,
     /// The objective sets, each with the name of its file.
     pub objectives: Vec<(String, ObjectiveSet)>,
@@ -131,7 +134,10 @@ impl BriefFile {
             shock_sizes,
             limits,
             search,
+            parts,
         } = sink.finish(rest)?;
+        let mut layout = layout;
+        layout.parts.extend(parts);
         Ok(Brief {
             name,
             layout,
@@ -179,6 +185,9 @@ impl Brief {
 #[derive(Clone, Copy)]
 struct Names<'l> {
     layout: Option<&'l Layout>,
+    /// The brief's regions; none where some part or region is at fault, so that a name that is
+    /// missing for it is not a fault of its own.
+    regions: Option<&'l [Arc<Part>]>,
 }
 
 impl Names<'_> {
@@ -204,6 +213,7 @@ struct Rest {
     shock_sizes: Vec<ShockSize>,
     limits: Vec<Limit>,
     search: SearchOptions,
+    parts: Vec<Arc<Part>>,
 }
 
 /// The keys are checked by [`read`], so not here.
@@ -237,6 +247,8 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         "objectives",
         "free",
         "shock_sizes",
+        "parts",
+        "regions",
         "limits",
         "search",
     ];
@@ -244,8 +256,20 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         known,
         "a brief: an object with name, layout, objectives and free",
     )?;
-    let names = Names { layout };
     let name = object.get("name").text("the brief's name");
+    let parts = parts(object.get("parts"), layout);
+    // Limits may name the brief's own parts, and so may whoever reads a layout that is found.
+    let with_parts = layout.zip(parts.as_ref()).map(|(layout, parts)| {
+        let mut layout = layout.clone();
+        layout.parts.extend(parts.iter().cloned());
+        layout
+    });
+    let layout = with_parts.as_ref().or(layout);
+    let regions = self::parts(object.get("regions"), layout);
+    let names = Names {
+        layout,
+        regions: regions.as_deref().filter(|_| parts.is_some()),
+    };
     let free = free::read(&object.get("free"), names);
     let limits = object
         .get("limits")
@@ -262,63 +286,29 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         (Some(false), Some(layout)) => Some(layout.mechanism.eye_to_eye()),
         _ => None,
     };
-    let shock_sizes = shock_sizes(object.get("shock_sizes"), fixed_length);
+    let shock_sizes = shocks::read(object.get("shock_sizes"), fixed_length);
     let search = search(object.get("search"));
     Some(Rest {
         name: name?.into(),
         free: free?,
         shock_sizes: shock_sizes?,
-        limits: limits?,
+        limits: limits.filter(|_| regions.is_some())?,
         search: search?,
+        parts: parts?,
     })
 }
 
-/// Where the length cannot change, `fixed_length` is that of the layout.
-fn shock_sizes(node: Node, fixed_length: Option<f64>) -> Option<Vec<ShockSize>> {
+/// The brief's own parts, or its regions: shapes that take up no room.
+fn parts(node: Node, layout: Option<&Layout>) -> Option<Vec<Arc<Part>>> {
     let Some(node) = node.given() else {
         return Some(Vec::new());
     };
-    let items = node.list("a list of shock sizes, each with eye_to_eye and stroke")?;
-    let sizes: Vec<_> = items
-        .iter()
-        .map(|item| shock_size(item, fixed_length))
-        .collect();
-    for (index, (item, size)) in items.iter().zip(&sizes).enumerate() {
-        if size.is_some() && sizes[..index].contains(size) {
-            item.sink
-                .fault(&item.path, "a shock size twice", "each shock size once");
-        }
-    }
-    sizes.into_iter().collect()
-}
-
-fn shock_size(node: &Node, fixed_length: Option<f64>) -> Option<ShockSize> {
-    let object = node.object(
-        &["eye_to_eye", "stroke"],
-        "an object with eye_to_eye and stroke",
-    )?;
-    let length = |key| {
-        object
-            .get(key)
-            .number("a length in mm, above 0 and at most 10000", |length| {
-                0.0 < length && length <= FARTHEST
-            })
+    let (known, taken) = match layout {
+        Some(layout) => (layout.known(), &layout.parts[..]),
+        None => (parts::Known::default(), &[][..]),
     };
-    let (eye_to_eye, stroke) = (length("eye_to_eye"), length("stroke"));
-    let (eye_to_eye, stroke) = (eye_to_eye?, stroke?);
-    if stroke >= eye_to_eye {
-        let length = number_text(eye_to_eye);
-        let expected = format!("a stroke shorter than the eye-to-eye length of {length} mm");
-        return object.get("stroke").fault(expected);
-    }
-    if let Some(drawn) = fixed_length.filter(|drawn| (eye_to_eye - drawn).abs() > SAME_LENGTH) {
-        let expected = "the drawn length, because neither end of the shock is free";
-        let suggestion = Some(number_text(drawn));
-        return object
-            .get("eye_to_eye")
-            .fault_suggesting(expected, suggestion);
-    }
-    Some(ShockSize { eye_to_eye, stroke })
+    let parts = parts::read(&node, &known, taken)?;
+    Some(parts.into_iter().map(Arc::new).collect())
 }
 
 fn search(node: Node) -> Option<SearchOptions> {

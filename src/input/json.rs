@@ -346,6 +346,11 @@ impl<'t> Object<'t> {
         object.then(|| Self { node: node.clone() })
     }
 
+    /// The place of the object itself.
+    pub(super) fn node(&self) -> &Node<'t> {
+        &self.node
+    }
+
     /// The value of `key`, or the place where it is missing.
     pub(super) fn get(&self, key: &str) -> Node<'t> {
         let value = match self.node.value {

@@ -16,7 +16,9 @@ mod write;
 
 use super::fault::Faults;
 use super::json::{self, Sink};
+use super::parts::{self, Part};
 use crate::number::Point;
+use std::sync::Arc;
 
 /// Index of a point in [`Mechanism::points`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -52,6 +54,8 @@ pub struct Layout {
     pub bicycle: Bicycle,
     /// The linkage and its shock.
     pub mechanism: Mechanism,
+    /// What takes up room around it, in the order of the file.
+    pub parts: Vec<Arc<Part>>,
 }
 
 /// The bicycle around the linkage.
@@ -241,6 +245,24 @@ impl Layout {
     #[must_use]
     pub fn to_json(&self) -> String {
         write::layout(self)
+    }
+
+    /// What parts drawn around this layout may name.
+    pub(super) fn known(&self) -> parts::Known<'_> {
+        let mechanism = &self.mechanism;
+
+        parts::Known {
+            points: Some(mechanism.points.iter().map(|point| &*point.name).collect()),
+            bodies: Some(
+                mechanism
+                    .bodies
+                    .iter()
+                    .map(|body| (&*body.name, &*body.points))
+                    .collect(),
+            ),
+            ends: Some(mechanism.shock.ends),
+            cogs: Some(&self.bicycle.cassette_teeth),
+        }
     }
 
     /// The same linkage under another name, with other positions and stroke (mm).

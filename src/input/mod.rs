@@ -15,8 +15,10 @@ pub mod fault;
 mod json;
 pub mod layout;
 pub mod objectives;
+pub mod parts;
 pub mod quantity;
 mod reading;
+pub mod scatter;
 pub mod schema;
 
 pub use brief::{
@@ -29,4 +31,6 @@ pub use layout::{
     SagOf, Shock, Wrap,
 };
 pub use objectives::{Cogs, Direction, ObjectiveSet, Place, Quantity, Target, Want};
+pub use parts::{Anchor, Carrier, ChainRun, Clearance, Part, Relation, Shape};
 pub use quantity::{Curve, Summary};
+pub use scatter::{Distribution, MOST_SCATTER, Scatter};

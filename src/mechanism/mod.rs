@@ -6,11 +6,13 @@
 //! - `closure`: several bodies at once, where no order exists.
 //! - `motion`, `pose`: all points at any moment of the motion, with margins to where it ends.
 //! - `turn`, `track`: how far a driven body turns; a closure followed along the motion.
+//! - `assembly`: parts put together whose holes are off.
 //! - `ending`: where and how a motion ends before full stroke.
 //!
 //! Definitions: `Mechanism` of the layout file; frame of reference, units and signs as in
 //! the crate's documentation.
 
+mod assembly;
 mod closure;
 mod compile;
 mod ending;
@@ -22,6 +24,7 @@ mod structure;
 mod track;
 mod turn;
 
+pub use assembly::{Assembly, Fitting, Hole};
 pub use ending::{Ending, MotionEnd, find_end};
 pub use motion::Motion;
 pub use plan::Plan;

@@ -70,6 +70,18 @@ impl Plan {
         self.points
     }
 
+    /// The eyes of the shock.
+    #[must_use]
+    pub fn shock_ends(&self) -> [PointId; 2] {
+        self.shock.map(PointId)
+    }
+
+    /// Whether `point` stands on the frame and so never moves.
+    #[must_use]
+    pub fn is_fixed(&self, point: PointId) -> bool {
+        self.fixed.contains(&point.index())
+    }
+
     /// The pivot that margin number `margin` of a pose belongs to, to name it in a message.
     #[must_use]
     pub fn pivot_of_margin(&self, margin: usize) -> Option<PointId> {

@@ -1,7 +1,7 @@
 //! The curves of one layout, as a person reads them: 80 columns wide.
 
 use super::table::{Table, fixed, signed};
-use super::{CAUTION, Subject, Verdict, words};
+use super::{CAUTION, Subject, Verdict, clearances, words};
 use crate::curves::State;
 use crate::design::TargetResult;
 use crate::input::{Curve, Direction, Place, Quantity, Summary, Target, Want};
@@ -43,6 +43,7 @@ pub fn text(subject: &Subject, verdict: Option<&Verdict>) -> String {
     let _ = write!(text, "\n{}", curves(subject, &columns));
     let _ = write!(text, "\n{}", anti_squat(subject, &columns));
     let _ = write!(text, "\n{}", pedals(subject));
+    text += &clearances::text(subject);
     if let Some(verdict) = verdict {
         let _ = write!(text, "\n{}", targets(verdict));
     }

@@ -2,7 +2,7 @@
 //!
 //! A number that is none (which no good layout has) is null.
 
-use super::{Subject, Verdict};
+use super::{Subject, Verdict, clearances};
 use crate::curves::State;
 use crate::design::{TargetResult, TargetValue};
 use crate::input::{Curve, Place, Summary};
@@ -24,6 +24,9 @@ pub fn curves(subject: &Subject, samples: u32, verdict: Option<&Verdict>) -> Val
         .collect();
     object.insert("samples".into(), samples.into());
     object.insert("summary".into(), summary(subject));
+    if !subject.layout.parts.is_empty() {
+        object.insert("clearances".into(), clearances::json(subject));
+    }
     if let Some(verdict) = verdict {
         object.insert("targets".into(), targets(verdict));
     }

@@ -1,7 +1,7 @@
 //! Floor 6: from results to text, for readers and for machines. Pure functions; nothing here
 //! knows files or streams.
 //!
-//! - `table`: aligned columns. `curves`, `comparison`: what a person reads.
+//! - `table`: aligned columns. `curves`, `clearances`, `comparison`: what a person reads.
 //! - `figure`: curves and linkage as SVG. `page`: the report on the table. `run`: what it is
 //!   made from.
 //! - `plot`: curves in a terminal. `export`: what goes into CAD and spreadsheets.
@@ -9,9 +9,12 @@
 //!
 //! What a person reads is rounded, and ends in [`CAUTION`].
 
+pub mod clearances;
 pub mod comparison;
+pub mod cost;
 pub mod csv;
 pub mod curves;
+pub mod drift;
 pub mod export;
 pub mod figure;
 pub mod json;
@@ -20,8 +23,11 @@ pub mod plot;
 pub mod ranking;
 pub mod results;
 pub mod run;
+pub mod sensitivity;
 pub mod table;
+pub mod tolerance;
 pub mod traced;
+pub mod trade;
 mod words;
 
 use crate::curves::{Cog, State, Suspension};

@@ -4,9 +4,12 @@ use super::curves::{subject_of, wanted};
 use super::table::{Table, fixed, signed};
 use super::{CAUTION, words};
 use crate::design::{Assessment, LIMIT_UNIT, RowSource};
-use crate::input::{Brief, Limit, LimitQuantity, Mechanism, PointId, Target, Want};
+use crate::input::{
+    Brief, Clearance, Limit, LimitQuantity, Mechanism, Part, Place, PointId, Relation, Target, Want,
+};
 use crate::study::{Blocker, Ending, Ranked, Study};
 use std::fmt::Write;
+use std::sync::Arc;
 
 /// What a person reads at the end of a search.
 #[must_use]
@@ -14,6 +17,9 @@ pub fn text(brief: &Brief, study: &Study) -> String {
     let mut text = headline(brief, study);
     let _ = write!(text, "\n\n{}", table(brief, study));
     text += &sizes(study);
+    if study.layouts.iter().any(|layout| layout.as_built.is_some()) {
+        text += "\nyield: share of frames as built in all bands, by which rows are ordered here.\n";
+    }
     if study.feasible() {
         text += "\n\
 score: root mean square of the worst residual of each target, 0 where wanted, 1 on
@@ -105,27 +111,32 @@ fn table(brief: &Brief, study: &Study) -> Table {
     } else {
         ["violation", "score"]
     };
-    table.row(
-        [
-            "rank",
-            worth[0],
-            worth[1],
-            "shock",
-            "travel",
-            "rate top",
-            "sag",
-            "end",
-            "off straight",
-            "squat at sag",
-            "anti-rise",
-            if study.feasible() {
-                "worst target"
-            } else {
-                "worst miss"
-            },
-        ]
-        .map(String::from),
-    );
+    let mut headings: Vec<String> = [
+        "rank",
+        worth[0],
+        worth[1],
+        "shock",
+        "travel",
+        "rate top",
+        "sag",
+        "end",
+        "off straight",
+        "squat at sag",
+        "anti-rise",
+        if study.feasible() {
+            "worst target"
+        } else {
+            "worst miss"
+        },
+    ]
+    .map(String::from)
+    .into();
+    // Only where frames as built were asked about.
+    let built = study.layouts.iter().any(|layout| layout.as_built.is_some());
+    if built {
+        headings.insert(1, "yield".to_owned());
+    }
+    table.row(headings);
     for (index, layout) in study.layouts.iter().enumerate() {
         let [low, high] = layout.key.anti_squat_at_sag;
         let [least, most] = layout.key.anti_rise;
@@ -135,7 +146,12 @@ fn table(brief: &Brief, study: &Study) -> Table {
             [fixed(layout.violation, 3), fixed(layout.score, 3)]
         };
         let [worth, second] = worth;
-        let mut row = vec![format!("{}", index + 1), worth, second];
+        let mut row = vec![format!("{}", index + 1)];
+        if built {
+            let percent = layout.as_built.map(|share| fixed(100.0 * share, 2));
+            row.push(percent.map_or_else(String::new, |percent| format!("{percent} %")));
+        }
+        row.extend([worth, second]);
         row.push(format!(
             "{} x {}",
             fixed(layout.size.eye_to_eye, 0),
@@ -281,7 +297,9 @@ fn widening(want: &Want, residual: f64) -> String {
 pub(super) fn limit_unit(limit: &Limit) -> &'static str {
     match limit.quantity {
         LimitQuantity::Angle(..) => "deg",
-        LimitQuantity::Distance(..) | LimitQuantity::Coordinate(..) => "mm",
+        LimitQuantity::Distance(..)
+        | LimitQuantity::Coordinate(..)
+        | LimitQuantity::Clearance(_) => "mm",
     }
 }
 
@@ -293,12 +311,13 @@ pub(super) fn limit_words(mechanism: &Mechanism, limit: &Limit) -> String {
             .get(point.index())
             .map_or("", |point| &point.name)
     };
-    let quantity = match limit.quantity {
-        LimitQuantity::Distance(a, b) => format!("distance {} to {}", name(a), name(b)),
-        LimitQuantity::Angle(a, middle, b) => {
+    let quantity = match &limit.quantity {
+        &LimitQuantity::Distance(a, b) => format!("distance {} to {}", name(a), name(b)),
+        &LimitQuantity::Angle(a, middle, b) => {
             format!("angle at {} from {} to {}", name(middle), name(a), name(b))
         }
-        LimitQuantity::Coordinate(point, axis) => format!("{}.{}", name(point), axis_name(axis)),
+        &LimitQuantity::Coordinate(point, axis) => format!("{}.{}", name(point), axis_name(axis)),
+        LimitQuantity::Clearance(clearance) => clearance_words(clearance),
     };
     let bound = match (limit.bound.low(), limit.bound.high()) {
         (Some(low), Some(high)) => format!("{low} to {high}"),
@@ -306,10 +325,26 @@ pub(super) fn limit_words(mechanism: &Mechanism, limit: &Limit) -> String {
         (None, Some(high)) => format!("at most {high}"),
         (None, None) => String::new(),
     };
-    let over = limit.over.map_or_else(String::new, |(from, to)| {
+    // Parts have to keep clear of each other over the whole travel, unless said otherwise.
+    let usual = limit.clearance().map(|_| (Place::Top, Place::End));
+    let over = limit.over.filter(|over| Some(*over) != usual);
+    let over = over.map_or_else(String::new, |(from, to)| {
         format!(", {} to {}", words::place(from), words::place(to))
     });
     format!("{quantity}, {bound}{over}")
+}
+
+/// Such as "clearance of tyre to post and bottle".
+fn clearance_words(clearance: &Clearance) -> String {
+    let names = |parts: &[Arc<Part>]| {
+        let names: Vec<_> = parts.iter().map(|part| &*part.name).collect();
+        names.join(" and ")
+    };
+    let (first, second) = (names(&clearance.first), names(&clearance.second));
+    match clearance.relation {
+        Relation::Apart => format!("clearance of {first} to {second}"),
+        Relation::Inside => format!("{first} inside {second}"),
+    }
 }
 
 const fn axis_name(axis: crate::input::AxisName) -> &'static str {

@@ -101,6 +101,7 @@ fn layout(brief: &Brief, rank: usize, ranked: &Ranked) -> Value {
                 "place": limit.place.map(json::place),
                 "slack": limit.slack,
                 "holds": limit.holds,
+                "between": limit.between,
             })
         })
         .collect();
@@ -111,6 +112,7 @@ fn layout(brief: &Brief, rank: usize, ranked: &Ranked) -> Value {
         "score": ranked.score,
         "robustness": ranked.edge.as_ref().map_or(0.0, |edge| edge.distance),
         "violation": ranked.violation,
+        "yield": ranked.as_built,
         "start": ranked.start,
         "shock": {"eye_to_eye": ranked.size.eye_to_eye, "stroke": ranked.size.stroke},
         "free": free,

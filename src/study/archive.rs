@@ -4,16 +4,25 @@ use super::start::Candidate;
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
-/// Most cells kept; more than any ranking shows.
-const CELLS: usize = 2048;
+/// Most cells kept; many more than any ranking shows.
+const CELLS: usize = 4096;
 
 /// Scores are told apart in steps of this size.
 const SCORE_STEP: f64 = 0.01;
 
+/// The number of the step of scores that a candidate is on; within one, layouts count as equals.
+pub(super) fn step(candidate: &Candidate) -> f64 {
+    (candidate.score / SCORE_STEP).floor()
+}
+
+/// The score at which that step ends.
+pub(super) fn step_end(candidate: &Candidate) -> f64 {
+    (step(candidate) + 1.0) * SCORE_STEP
+}
+
 /// Order of ranking: feasible before not; feasible ones by score in steps of 0.01, then
 /// robustness, then score, the others by violation, then score; then by start.
 pub(super) fn order(a: &Candidate, b: &Candidate) -> Ordering {
-    let step = |candidate: &Candidate| (candidate.score / SCORE_STEP).floor();
     b.feasible.cmp(&a.feasible).then_with(|| {
         let by_worth = if a.feasible {
             step(a)
@@ -31,39 +40,100 @@ pub(super) fn order(a: &Candidate, b: &Candidate) -> Ordering {
     })
 }
 
-/// The best candidate in each cell of a grid whose side is the distance at which layouts
-/// count as distinct.
+/// The feasible candidates, or while there is none the nearest ones.
 ///
-/// It does not depend on the order of insertion: a cell that is dropped for want of
-/// room is worse than all that are kept, and those only get better.
+/// What it holds does not depend on the order of insertion.
 #[derive(Clone, Debug)]
 pub(super) struct Archive {
+    feasible: Grid,
+    nearest: Grid,
+}
+
+impl Archive {
+    /// An empty archive for layouts that count as distinct at `distinct` mm.
+    pub fn new(distinct: f64) -> Self {
+        Self {
+            feasible: Grid::new(distinct),
+            nearest: Grid::new(distinct),
+        }
+    }
+
+    pub fn insert(&mut self, candidate: Candidate) {
+        if candidate.feasible {
+            self.nearest.cells.clear();
+            self.feasible.insert(candidate, CELLS);
+        } else if self.feasible.cells.is_empty() && candidate.violation.is_finite() {
+            // A motion that ends early has no violation worth comparing.
+            self.nearest.insert(candidate, CELLS);
+        }
+    }
+
+    /// Whether a candidate is feasible.
+    pub fn has_feasible(&self) -> bool {
+        !self.feasible.cells.is_empty()
+    }
+
+    /// All that is kept, best first.
+    pub fn ranked(&self) -> Vec<&Candidate> {
+        let grid = if self.has_feasible() {
+            &self.feasible
+        } else {
+            &self.nearest
+        };
+        let mut all: Vec<&Candidate> = grid.cells.values().collect();
+        all.sort_by(|a, b| order(a, b));
+        all
+    }
+
+    /// The feasible candidates, best first.
+    pub fn into_feasible(self) -> Vec<Candidate> {
+        let mut all: Vec<Candidate> = self.feasible.cells.into_values().collect();
+        all.sort_by(order);
+        all
+    }
+
+    /// The best of the feasible candidates.
+    pub fn best(&self) -> Option<&Candidate> {
+        self.feasible.cells.values().min_by(|a, b| order(a, b))
+    }
+}
+
+/// The best candidate in each cell of a grid over all points.
+///
+/// Where the cells become too many, the side doubles. So room is never made by giving up a part
+/// of what is possible; and since a cell of the coarser grid is made of whole cells of the finer
+/// one, the end does not depend on the order of insertion: it is the finest of these grids in
+/// which few enough cells hold something.
+#[derive(Clone, Debug)]
+struct Grid {
     side: f64,
     cells: BTreeMap<Vec<i64>, Candidate>,
 }
 
-impl Archive {
-    pub fn new(side: f64) -> Self {
+impl Grid {
+    fn new(side: f64) -> Self {
         Self {
             side,
             cells: BTreeMap::new(),
         }
     }
 
-    pub fn insert(&mut self, candidate: Candidate) {
-        // A motion that ends early has no violation worth comparing.
-        if !candidate.feasible && !candidate.violation.is_finite() {
-            return;
+    fn insert(&mut self, candidate: Candidate, most: usize) {
+        self.place(candidate);
+        while self.cells.len() > most {
+            self.side *= 2.0;
+            for candidate in std::mem::take(&mut self.cells).into_values() {
+                self.place(candidate);
+            }
         }
+    }
+
+    fn place(&mut self, candidate: Candidate) {
         let cell = self.cell(&candidate);
         match self.cells.get(&cell) {
-            Some(kept) if order(kept, &candidate) != Ordering::Greater => return,
-            _ => self.cells.insert(cell, candidate),
-        };
-        if self.cells.len() > CELLS {
-            let worst = self.cells.iter().max_by(|a, b| order(a.1, b.1));
-            if let Some(cell) = worst.map(|(cell, _)| cell.clone()) {
-                self.cells.remove(&cell);
+            Some(kept) if order(kept, &candidate) != Ordering::Greater => {}
+            _ => {
+                self.cells.insert(cell, candidate);
             }
         }
     }
@@ -75,41 +145,88 @@ impl Archive {
             .map(|coordinate| (coordinate / self.side).floor() as i64)
             .collect()
     }
+}
 
-    /// How many of the kept candidates are feasible.
-    pub fn feasible_count(&self) -> usize {
-        self.cells
-            .values()
-            .filter(|candidate| candidate.feasible)
-            .count()
-    }
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::number::Point;
+    use crate::optimise::unit_cube_point;
 
-    /// The best candidate.
-    pub fn best(&self) -> Option<&Candidate> {
-        self.cells.values().min_by(|a, b| order(a, b))
-    }
-
-    /// At most `keep` distinct candidates in ranking order: each differs from all before it
-    /// by more than the distance in at least one point. Of one place, so, the best size of shock.
-    pub fn distinct(&self, keep: usize) -> Vec<Candidate> {
-        let mut all: Vec<&Candidate> = self.cells.values().collect();
-        all.sort_by(|a, b| order(a, b));
-        let mut kept: Vec<Candidate> = Vec::new();
-        for candidate in all {
-            if kept.len() >= keep {
-                break;
-            }
-            if kept.iter().all(|other| self.differ(candidate, other)) {
-                kept.push(candidate.clone());
-            }
+    fn candidate(start: u64) -> Candidate {
+        let mut random = [0.0; 5];
+        unit_cube_point(7, start, &mut random);
+        let [a, b, c, d, score] = random;
+        Candidate {
+            start,
+            size: 0,
+            x: Vec::new(),
+            points: vec![Point::new(90.0 * a, 90.0 * b), Point::new(60.0 * c, d)],
+            feasible: true,
+            score: 0.1 * score,
+            violation: 0.0,
+            edge: None,
         }
-        kept
     }
 
-    fn differ(&self, a: &Candidate, b: &Candidate) -> bool {
-        let apart = |(a, b): (&crate::number::Point<f64>, &crate::number::Point<f64>)| {
-            (*a - *b).length() > self.side
-        };
-        a.points.iter().zip(&b.points).any(apart)
+    fn kept(order: impl Iterator<Item = u64>, most: usize) -> (f64, Vec<(Vec<i64>, u64)>) {
+        let mut grid = Grid::new(5.0);
+        for start in order {
+            grid.insert(candidate(start), most);
+            assert!(grid.cells.len() <= most);
+        }
+        let starts = grid
+            .cells
+            .into_iter()
+            .map(|(cell, kept)| (cell, kept.start));
+        (grid.side, starts.collect())
+    }
+
+    #[test]
+    fn what_is_kept_does_not_depend_on_the_order() {
+        for most in [20, 100, 4000] {
+            let one = kept(0..1000, most);
+            assert_eq!(one, kept((0..1000).rev(), most));
+            // 379 and 1000 have no common factor, so this is every number once.
+            assert_eq!(one, kept((0..1000).map(|k| k * 379 % 1000), most));
+        }
+    }
+
+    #[test]
+    fn a_full_grid_is_coarser_and_still_covers_what_is_possible() {
+        let (side, cells) = kept(0..1000, 20);
+        assert!(side > 5.0);
+        // Every candidate shares a cell with one that is no worse.
+        let grid = Grid::new(side);
+        for start in 0..1000 {
+            let cell = grid.cell(&candidate(start));
+            let (_, best) = cells.iter().find(|(other, _)| *other == cell).unwrap();
+            assert_ne!(
+                order(&candidate(*best), &candidate(start)),
+                Ordering::Greater
+            );
+        }
+    }
+
+    #[test]
+    fn the_nearest_are_given_up_once_one_is_feasible() {
+        let mut archive = Archive::new(5.0);
+        for start in 0..3 {
+            archive.insert(Candidate {
+                feasible: false,
+                violation: 1.0,
+                ..candidate(start)
+            });
+        }
+        assert_eq!(archive.ranked().len(), 3);
+        assert!(!archive.has_feasible() && archive.best().is_none());
+        archive.insert(candidate(3));
+        archive.insert(Candidate {
+            feasible: false,
+            violation: 0.1,
+            ..candidate(4)
+        });
+        let starts: Vec<u64> = archive.ranked().iter().map(|kept| kept.start).collect();
+        assert_eq!(starts, [3]);
     }
 }

@@ -49,6 +49,8 @@ pub struct Ranked {
     pub start: u64,
     /// What breaks first when one pivot moves, where feasible.
     pub edge: Option<NearestEdge>,
+    /// Share of frames as built that are in all bands, where that was asked for.
+    pub as_built: Option<f64>,
     /// All targets and limits.
     pub assessment: Assessment,
     /// Key values.
@@ -111,6 +113,7 @@ pub(super) fn rank(
                 violation: candidate.violation,
                 start: candidate.start,
                 edge: candidate.edge,
+                as_built: None,
                 assessment: judged.assessment,
                 key: judged.key,
             }

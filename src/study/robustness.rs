@@ -19,14 +19,19 @@ pub struct NearestEdge {
 /// breaks, to first order: the gap to the band's edge over the steepest slope.
 ///
 /// A point moves in its own coordinates: those placed from it move along, and the
-/// shock keeps its length. `None` where the candidate cannot be evaluated.
-pub(super) fn nearest_edge(problem: &DesignProblem, x: &[f64]) -> Option<NearestEdge> {
-    let mut problem = problem.with_purpose(Purpose::Meet, 0.0);
-    let (mut values, mut slopes) = (Evaluation::default(), Derivatives::default());
-    values.resize(&problem);
-    slopes.resize(&problem);
-    values.fill(&mut problem, x).ok()?;
-    slopes.fill(&mut problem, x).ok()?;
+/// shock keeps its length. `None` where the candidate cannot be evaluated. The purpose of the
+/// problem is set anew; `values` and `slopes` are memory to be used.
+pub(super) fn nearest_edge(
+    problem: &mut DesignProblem,
+    x: &[f64],
+    values: &mut Evaluation,
+    slopes: &mut Derivatives,
+) -> Option<NearestEdge> {
+    problem.set_purpose(Purpose::Meet, 0.0);
+    values.resize(problem);
+    slopes.resize(problem);
+    values.fill(problem, x).ok()?;
+    slopes.fill(problem, x).ok()?;
     let variables = problem.variables();
     let mut points: Vec<PointId> = variables.iter().map(|variable| variable.point).collect();
     points.dedup();

@@ -1,9 +1,11 @@
 //! Rounds of starts over threads.
 
+use super::alternatives::Alternatives;
 use super::archive::Archive;
 use super::history::note;
 use super::rank::{Study, rank};
-use super::start::{Ending, Result as StartResult, Starter, solve};
+use super::refine::refine;
+use super::start::{Candidate, Ending, Result as StartResult, Starter, Worker, count, solve};
 use crate::curves::Bicycle;
 use crate::design::{DesignProblem, Purpose};
 use crate::input::{Brief, Faults, ShockSize};
@@ -148,7 +150,7 @@ impl Search {
             let results: Vec<StartResult> = pool.install(|| {
                 round
                     .into_par_iter()
-                    .map(|start| starter.run(start))
+                    .map_init(|| Worker::new(&starter), Worker::run)
                     .collect()
             });
             for (start, result) in numbers.zip(results) {
@@ -163,10 +165,7 @@ impl Search {
                 starts: taken,
                 of: options.starts,
                 feasible: endings.get(&Ending::Feasible).copied().unwrap_or(0),
-                best: archive
-                    .best()
-                    .filter(|best| best.feasible)
-                    .map(|best| best.score),
+                best: archive.best().map(|best| best.score),
             };
             note(&mut milestones, progress);
             if watch(progress) == Control::Stop && taken < options.starts {
@@ -174,10 +173,15 @@ impl Search {
                 break;
             }
         }
-        if archive.feasible_count() == 0 {
-            evaluations += pool.install(|| near(&starter, &mut archive));
-        }
-        let kept = archive.distinct(options.keep.max(JUDGED));
+        let kept = pool.install(|| {
+            let (kept, spent) = if archive.has_feasible() {
+                refine(&starter, archive.into_feasible(), options.keep)
+            } else {
+                near(&starter, archive, options.keep.max(JUDGED))
+            };
+            evaluations += spent;
+            kept
+        });
         let (layouts, blockers) = rank(&starter, &self.brief, kept, options.keep);
         Ok(Study {
             layouts,
@@ -191,7 +195,7 @@ impl Search {
         })
     }
 
-    fn starter(&self) -> Starter<'_> {
+    pub(super) fn starter(&self) -> Starter<'_> {
         let problem = |size| DesignProblem::new(&self.plan, &self.brief, size);
         Starter {
             plan: &self.plan,
@@ -205,28 +209,34 @@ impl Search {
                 .collect(),
             limits: self.brief.limits.clone(),
             seed: self.brief.search.seed,
+            alternatives: Alternatives::new(&self.brief.layout, self.brief.search.distinct),
         }
     }
 }
 
 /// Lowers the worst violation of the nearest layouts: least squares leaves it larger than
-/// it need be. Gives the evaluations spent.
-fn near(starter: &Starter, archive: &mut Archive) -> u64 {
-    let nearest = archive.distinct(NEARED);
-    let nearer: Vec<_> = nearest
+/// it need be. Gives the `keep` nearest, and the evaluations spent.
+fn near(starter: &Starter, mut archive: Archive, keep: usize) -> (Vec<Candidate>, u64) {
+    let distinct = |archive: &Archive, keep: usize| -> Vec<Candidate> {
+        let ranked = archive.ranked();
+        let chosen = starter.alternatives.distinct(&ranked, keep);
+        chosen.iter().map(|&index| ranked[index].clone()).collect()
+    };
+    let nearer: Vec<_> = distinct(&archive, NEARED)
         .into_par_iter()
         .filter_map(|candidate| {
-            let problem = &starter.problems[candidate.size];
-            let mut nearest = problem.with_purpose(Purpose::Nearest, 0.0);
-            let from = nearest.with_slacks(&candidate.x)?;
+            let mut worker = Worker::new(starter);
+            let problem = &mut worker.problems[candidate.size];
+            problem.set_purpose(Purpose::Nearest, 0.0);
+            let from = problem.with_slacks(&candidate.x)?;
             let settings = MinimiserSettings {
                 budget: 300,
                 ..MinimiserSettings::default()
             };
-            let outcome = solve(&mut nearest, &mut Minimiser::new(settings), &from);
+            let outcome = solve(problem, &mut Minimiser::new(settings), &from);
             let x = &outcome.x[..problem.variables().len()];
-            let spent = (outcome.evaluations + outcome.differentiations) as u64;
-            Some((starter.verify(candidate.start, candidate.size, x), spent))
+            let spent = count(&outcome);
+            Some((worker.verify(candidate.start, candidate.size, x), spent))
         })
         .collect();
     let mut evaluations = 0;
@@ -234,5 +244,5 @@ fn near(starter: &Starter, archive: &mut Archive) -> u64 {
         evaluations += spent;
         archive.insert(candidate);
     }
-    evaluations
+    (distinct(&archive, keep), evaluations)
 }

@@ -2,6 +2,8 @@
 //!
 //! The ranges are common practice, no source.
 
+use crate::trial::search;
+use pivotwright::cli::files::load_brief;
 use pivotwright::curves::Suspension;
 use pivotwright::input::schema::{self, Kind};
 use pivotwright::input::{Layout, Place, Summary};
@@ -110,4 +112,16 @@ fn demo_layouts_are_plausible() {
         let most = if swing_arm { 105.0 } else { 75.0 };
         within("anti-rise", sag.anti_rise(suspension.bicycle()), 45.0, most);
     }
+}
+
+/// Each is held against its targets and limits at finer positions than the solver's and at the
+/// extrema between them by the vocabulary of [`crate::trial`].
+#[test]
+fn demo_search_gives_twenty_layouts_that_hold_between_the_solvers_positions() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+    let mut brief = load_brief(&folder.join("trail-crew-m.brief.json")).unwrap();
+    brief.search.starts = 300;
+    let found = search(brief, 2);
+    assert_eq!(found.layouts().count(), 20);
+    assert!(found.feasible());
 }

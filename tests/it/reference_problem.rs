@@ -1,5 +1,8 @@
 //! The reference problem: a four-bar with eleven free coordinates and a tight set of targets.
 //!
+//! Every layout found is held against its targets and limits at finer positions than the
+//! solver's and at the extrema between them ([`crate::trial::sampled`]).
+//!
 //! Its statement gives the best score known of each variant, found by another program that
 //! looks at other samples of the same curves: they agree in the third digit.
 

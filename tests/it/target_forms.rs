@@ -290,7 +290,7 @@ fn extent(layout: &Layout, limit: &Limit) -> [f64; 2] {
 fn limit_holds(without: &Found, trial: &Trial, mut limit: Value, bound: &str) {
     let mut trial = trial.clone();
     trial.limits = vec![limit.clone()];
-    let read = trial.read().unwrap().limits[0];
+    let read = trial.read().unwrap().limits[0].clone();
     let mut extents: Vec<[f64; 2]> = without.layouts().map(|l| extent(l, &read)).collect();
     extents.sort_by(|a, b| a[0].total_cmp(&b[0]));
     let middle = extents[extents.len() / 2];
@@ -319,7 +319,7 @@ fn a_limit_without_a_range_holds_at_full_extension_only() {
     let found = trial.search();
     let mut whole = trial.clone();
     whole.limits[0]["over"] = json!(["top", "end"]);
-    let whole = whole.read().unwrap().limits[0];
+    let whole = whole.read().unwrap().limits[0].clone();
     assert!(found.feasible());
     assert!(
         found

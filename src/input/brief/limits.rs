@@ -5,10 +5,12 @@ use crate::input::fault::{nearest, quoted};
 use crate::input::json::{FARTHEST, Node, Object, number_text};
 use crate::input::layout::PointId;
 use crate::input::objectives::{Place, sag_of_travel};
+use crate::input::parts::{CLEARANCE_KINDS, Clearance, read_clearance};
 use crate::input::reading::{range, range_fault};
+use std::sync::Arc;
 
 /// A bound on a measure of the linkage.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Limit {
     /// What is measured.
     pub quantity: LimitQuantity,
@@ -18,8 +20,19 @@ pub struct Limit {
     pub over: Option<(Place, Place)>,
 }
 
+impl Limit {
+    /// The parts that it is about, if it is about parts.
+    #[must_use]
+    pub fn clearance(&self) -> Option<&Clearance> {
+        match &self.quantity {
+            LimitQuantity::Clearance(clearance) => Some(clearance),
+            _ => None,
+        }
+    }
+}
+
 /// What a limit measures.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum LimitQuantity {
     /// Distance between two points, mm.
     Distance(PointId, PointId),
@@ -27,6 +40,8 @@ pub enum LimitQuantity {
     Angle(PointId, PointId, PointId),
     /// A coordinate of a point in the frame, mm.
     Coordinate(PointId, AxisName),
+    /// Smallest distance between parts, mm, at every moment.
+    Clearance(Arc<Clearance>),
 }
 
 /// A coordinate axis of the frame.
@@ -79,16 +94,21 @@ pub(super) fn read(node: &Node, names: Names) -> Option<Limit> {
         "distance",
         "angle",
         "coordinate",
+        "clearance",
+        "inside",
         "at_least",
         "at_most",
         "between",
         "over",
     ];
     let object = node.object(known, "a limit: an object with a quantity and its bounds")?;
-    let kind = object.exactly_one(&["distance", "angle", "coordinate"]);
+    let kind = object.exactly_one(&["distance", "angle", "coordinate", "clearance", "inside"]);
     let quantity = kind.and_then(|kind| quantity(&object, kind, names));
     let bound = bound(&object, kind);
+    let of_parts = kind.is_some_and(|kind| CLEARANCE_KINDS.contains(&kind));
     let over = match object.get("over").given() {
+        // Parts must not touch anywhere.
+        None if of_parts => Some(Some((Place::Top, Place::End))),
         None => Some(None),
         Some(node) => read_range(&node, names).map(Some),
     };
@@ -131,7 +151,9 @@ fn quantity(object: &Object, kind: &str, names: Names) -> Option<LimitQuantity> 
                 &[one, middle, other],
             )
         }
-        _ => coordinate(&node, names),
+        "coordinate" => coordinate(&node, names),
+        kind => read_clearance(object, kind, names.layout.zip(names.regions))
+            .map(|clearance| LimitQuantity::Clearance(Arc::new(clearance))),
     }
 }
 
@@ -168,6 +190,7 @@ fn bound(object: &Object, kind: Option<&str>) -> Option<Bound> {
     let (low, high, what) = match kind {
         Some("angle") => (0.0, 180.0, "an angle in degrees"),
         Some("distance") => (0.0, FARTHEST, "a distance in mm"),
+        Some("clearance" | "inside") => (-FARTHEST, FARTHEST, "a clearance in mm"),
         _ => (-FARTHEST, FARTHEST, "a coordinate in mm"),
     };
     let number = |node: &Node| {

@@ -380,3 +380,45 @@ fn faults_of_the_objectives_against_the_layout_come_along() {
         ("o.json", "targets[4].cogs[2]")
     );
 }
+
+#[test]
+fn shocks_in_stock_are_listed_by_kind_and_range() {
+    let sizes = |entries: Value| {
+        let mut brief = valid();
+        brief["shock_sizes"] = entries;
+        let brief = read(&brief).map_err(|faults| faults.to_string())?;
+        let size = |size: &ShockSize| (size.eye_to_eye, size.stroke);
+        Ok::<_, String>(brief.shock_sizes.iter().map(size).collect::<Vec<_>>())
+    };
+    let some = sizes(json!([
+        {"stock": "eyelet", "stroke": [55, 60]},
+        {"stock": "trunnion", "stroke": [42.5, 50], "eye_to_eye": [170, 300]},
+        {"eye_to_eye": 200, "stroke": 57}
+    ]));
+    let expected = [
+        (210.0, 55.0),
+        (230.0, 57.5),
+        (230.0, 60.0),
+        (185.0, 47.5),
+        (185.0, 50.0),
+        (200.0, 57.0),
+    ];
+    assert_eq!(some.unwrap(), expected);
+    assert_eq!(sizes(json!([{"stock": "eyelet"}])).unwrap().len(), 14);
+    assert_eq!(sizes(json!([{"stock": "trunnion"}])).unwrap().len(), 16);
+    for (entries, words) in [
+        (json!([{"stock": "eyelit"}]), "did you mean \"eyelet\"?"),
+        (
+            json!([{"stock": "eyelet", "stroke": [45.5, 49]}]),
+            "190 x 40/42.5/45, 210 x 50/52.5/55",
+        ),
+        (json!([{"stock": "eyelet", "stroke": 60}]), "as [low, high]"),
+        (
+            json!([{"stock": "eyelet"}, {"eye_to_eye": 230, "stroke": 60}]),
+            "each shock size once",
+        ),
+    ] {
+        let faults = sizes(entries).expect_err(words);
+        assert!(faults.contains(words), "{faults}");
+    }
+}

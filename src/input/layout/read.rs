@@ -6,8 +6,10 @@ use super::{
 };
 use crate::input::fault::{nearest, quoted, quoted_list};
 use crate::input::json::{FARTHEST, Node, is_name};
+use crate::input::parts::{self, Part};
 use crate::input::reading::{distinct_teeth, percent, teeth};
 use crate::number::Point;
+use std::sync::Arc;
 
 pub(super) const SLIDERS: &str =
     "pivots only: sliders (telescoping or prismatic joints) are not covered";
@@ -67,6 +69,24 @@ impl MechanismDraft {
             .collect()
     }
 
+    /// What parts may name.
+    fn known<'d>(&'d self, bicycle: &'d BicycleDraft) -> parts::Known<'d> {
+        let points = self.points.iter().flatten();
+        let bodies = self.bodies.iter().flatten();
+        parts::Known {
+            points: self
+                .points
+                .is_some()
+                .then(|| points.map(|(name, _)| &**name).collect()),
+            bodies: self
+                .bodies
+                .is_some()
+                .then(|| bodies.map(|body| (&*body.name, &*body.points)).collect()),
+            ends: self.ends,
+            cogs: bicycle.cassette_teeth.as_deref(),
+        }
+    }
+
     /// The point whose name stands at `node`; silent where the points themselves are missing.
     fn point(&self, node: &Node) -> Option<PointId> {
         let Some(points) = &self.points else {
@@ -89,7 +109,7 @@ impl MechanismDraft {
 
 pub(super) fn layout(root: &Node) -> Option<Layout> {
     let object = root.object_explaining(
-        &["name", "bicycle", "mechanism"],
+        &["name", "bicycle", "mechanism", "parts"],
         "a layout: an object with name, bicycle and mechanism",
         explain,
     )?;
@@ -97,7 +117,11 @@ pub(super) fn layout(root: &Node) -> Option<Layout> {
     let mechanism = mechanism_draft(&object.get("mechanism")).unwrap_or_default();
     let bicycle = bicycle_draft(&object.get("bicycle"), &mechanism).unwrap_or_default();
     let axle_body = check::all(root.sink, &bicycle, &mechanism);
-    finish(name?, bicycle, mechanism, axle_body?)
+    let parts = match object.get("parts").given() {
+        None => Some(Vec::new()),
+        Some(node) => parts::read(&node, &mechanism.known(&bicycle), &[]),
+    };
+    finish(name?, bicycle, mechanism, axle_body?, parts?)
 }
 
 fn finish(
@@ -105,6 +129,7 @@ fn finish(
     bicycle: BicycleDraft,
     mechanism: MechanismDraft,
     axle_body: BodyId,
+    parts: Vec<Part>,
 ) -> Option<Layout> {
     let frame = mechanism.frame()?;
     let points = mechanism.points?.into_iter();
@@ -141,6 +166,7 @@ fn finish(
             brake_body: mechanism.brake_body?,
             axle_body,
         },
+        parts: parts.into_iter().map(Arc::new).collect(),
     })
 }
 

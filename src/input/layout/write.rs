@@ -3,18 +3,34 @@
 use super::{ForkCompression, Layout, PointId, SagOf, Wrap};
 use crate::input::fault::{quoted, quoted_list};
 use crate::input::json::number_text;
+use crate::input::parts;
 use crate::number::Point;
 use std::fmt::Display;
 
 pub(super) fn layout(layout: &Layout) -> String {
     let bicycle = block("  ", &bicycle_lines(layout));
     let mechanism = block("  ", &mechanism_lines(layout));
-    let lines = [
+    let mut lines = vec![
         field("name", quoted(&layout.name)),
         field("bicycle", bicycle),
         field("mechanism", mechanism),
     ];
+    if !layout.parts.is_empty() {
+        lines.push(field("parts", block("  ", &part_lines(layout))));
+    }
     block("", &lines) + "\n"
+}
+
+fn part_lines(layout: &Layout) -> Vec<String> {
+    let body = |body: super::BodyId| quoted(&layout.mechanism.bodies[body.0].name);
+    let names = parts::WriteNames {
+        point: &|point| point_name(layout, point),
+        body: &body,
+        cassette: &layout.bicycle.cassette_teeth,
+    };
+    let parts = layout.parts.iter().map(|part| &**part);
+    let lines = parts::write(parts, &names).into_iter();
+    lines.map(|(name, part)| field(&name, part)).collect()
 }
 
 fn bicycle_lines(layout: &Layout) -> Vec<String> {

@@ -1,6 +1,7 @@
 //! Targets and limits read off many positions of a suspension, by their definitions.
 //!
-//! A grid sees less than the continuous curve, so it can only find what is broken.
+//! Positions are those of a grid more than four times finer than the solver's, and the extrema
+//! between them, closed in on by golden section: values alone, where the program takes slopes.
 
 use super::ROUNDING;
 use pivotwright::curves::{Cog, Suspension};
@@ -9,15 +10,64 @@ use pivotwright::input::{
     AxisName, Bound, Cogs, Curve, Direction, Limit, LimitQuantity, PointId, Quantity, Target, Want,
 };
 
-const POSITIONS: u32 = 90;
+/// Steps of the grid; the solver's has 15.
+const STEPS: u32 = 90;
 
-/// How much more may be between two positions than at them: a share of a residual, and a
-/// hundred times that in mm or degrees.
-const BETWEEN: f64 = 1e-3;
+/// How much more may be said than is seen: a share of a residual, and a hundred times that in mm
+/// or degrees.
+const UNSEEN: f64 = 1e-7;
 
-/// Parameters of the motion from one place to another.
-fn parameters(from: f64, to: f64) -> impl Iterator<Item = f64> {
-    (0..=POSITIONS).map(move |i| from + (to - from) * f64::from(i) / f64::from(POSITIONS))
+/// Shortest interval of a golden section, as a share of a step.
+const SHORTEST: f64 = 1e-7;
+
+/// Parameters of the motion from one place to another: a grid.
+fn parameters(from: f64, to: f64) -> Vec<f64> {
+    (0..=STEPS)
+        .map(|step| from + (to - from) * f64::from(step) / f64::from(STEPS))
+        .collect()
+}
+
+/// Where `function` is largest or smallest between parameters of the grid, if its values there
+/// turn.
+fn extrema(grid: &[f64], function: impl Fn(f64) -> f64) -> Vec<f64> {
+    let values: Vec<f64> = grid.iter().map(|&q| function(q)).collect();
+    let mut found = Vec::new();
+    for i in 1..grid.len() - 1 {
+        let [before, after] = [values[i] - values[i - 1], values[i] - values[i + 1]];
+        if before * after >= 0.0 {
+            let sign = if before + after >= 0.0 { 1.0 } else { -1.0 };
+            found.push(largest(grid[i - 1], grid[i + 1], |q| sign * function(q)));
+        }
+    }
+    // At an end of the grid the curve may turn within the first step.
+    let last = grid.len() - 1;
+    for (end, next) in [(0, 1), (last, last - 1)] {
+        for sign in [1.0, -1.0] {
+            let (low, high) = (grid[end].min(grid[next]), grid[end].max(grid[next]));
+            found.push(largest(low, high, |q| sign * function(q)));
+        }
+    }
+    found
+}
+
+/// Golden section: where `function`, with one top between `low` and `high`, is largest.
+fn largest(mut low: f64, mut high: f64, function: impl Fn(f64) -> f64) -> f64 {
+    let part = 0.5 * (5.0_f64.sqrt() - 1.0);
+    let shortest = SHORTEST * (high - low);
+    let (mut left, mut right) = (high - part * (high - low), low + part * (high - low));
+    let (mut at_left, mut at_right) = (function(left), function(right));
+    while high - low > shortest {
+        if at_left > at_right {
+            (high, right, at_right) = (right, left, at_left);
+            left = high - part * (high - low);
+            at_left = function(left);
+        } else {
+            (low, left, at_left) = (left, right, at_right);
+            right = low + part * (high - low);
+            at_right = function(right);
+        }
+    }
+    0.5 * (low + high)
 }
 
 fn cogs(suspension: &Suspension, cogs: &Cogs) -> Vec<Cog> {
@@ -58,10 +108,21 @@ fn read(suspension: &Suspension, quantity: &Quantity) -> Vec<Vec<[f64; 2]>> {
             cogs: named,
         } => {
             let (from, to) = (suspension.parameter_at(*from), suspension.parameter_at(*to));
-            cogs(suspension, named)
-                .into_iter()
-                .map(|cog| parameters(from, to).map(|q| at(*curve, cog, q)).collect())
-                .collect()
+            let grid = parameters(from, to);
+            let of_cog = |cog: Cog| {
+                let (first, last) = (at(*curve, cog, from), at(*curve, cog, to));
+                let rise = (last[1] - first[1]) / (last[0] - first[0]);
+                let mut places = grid.clone();
+                places.extend(extrema(&grid, |q| at(*curve, cog, q)[1]));
+                // Those of the deviation from the chord.
+                places.extend(extrema(&grid, |q| {
+                    let [travel, value] = at(*curve, cog, q);
+                    value - rise * travel
+                }));
+                places.sort_by(f64::total_cmp);
+                places.into_iter().map(|q| at(*curve, cog, q)).collect()
+            };
+            cogs(suspension, named).into_iter().map(of_cog).collect()
         }
     }
 }
@@ -115,7 +176,7 @@ pub fn check_target(suspension: &Suspension, target: &Target, said: &TargetResul
     }
     let slack = ROUNDING * (1.0 + seen);
     assert!(
-        seen <= told + slack && told <= seen + BETWEEN * (1.0 + seen),
+        seen <= told + slack && told <= seen + UNSEEN * (1.0 + seen),
         "{told} is said and {seen} is seen of {target:?}"
     );
 }
@@ -125,29 +186,36 @@ pub fn limit_values(suspension: &Suspension, limit: &Limit) -> Vec<f64> {
     let (from, to) = limit.over.map_or((0.0, 0.0), |(from, to)| {
         (suspension.parameter_at(from), suspension.parameter_at(to))
     });
-    parameters(from, to)
-        .map(|q| {
-            let pose = suspension.pose(q);
-            let place = |point: PointId| pose.points[point.index()];
-            let from_to = |a: PointId, b: PointId| {
-                let (a, b) = (place(a), place(b));
-                [b.x - a.x, b.y - a.y]
-            };
-            match limit.quantity {
-                LimitQuantity::Distance(a, b) => {
-                    let [x, y] = from_to(a, b);
-                    x.hypot(y)
-                }
-                LimitQuantity::Coordinate(point, AxisName::X) => place(point).x,
-                LimitQuantity::Coordinate(point, AxisName::Y) => place(point).y,
-                LimitQuantity::Angle(a, middle, b) => {
-                    let ([ax, ay], [bx, by]) = (from_to(middle, a), from_to(middle, b));
-                    let turn = (ay.atan2(ax) - by.atan2(bx)).to_degrees().abs();
-                    if turn > 180.0 { 360.0 - turn } else { turn }
-                }
-            }
-        })
-        .collect()
+    let value = |q: f64| limit_value(suspension, &limit.quantity, q);
+    let grid = parameters(from, to);
+    let between = limit.over.map(|_| extrema(&grid, value));
+    let places = grid.iter().copied().chain(between.into_iter().flatten());
+    places.map(value).collect()
+}
+
+fn limit_value(suspension: &Suspension, quantity: &LimitQuantity, q: f64) -> f64 {
+    let pose = suspension.pose(q);
+    let place = |point: PointId| pose.points[point.index()];
+    let from_to = |a: PointId, b: PointId| {
+        let (a, b) = (place(a), place(b));
+        [b.x - a.x, b.y - a.y]
+    };
+    match *quantity {
+        LimitQuantity::Clearance(ref clearance) => {
+            crate::room::clearance_at(suspension, clearance, q)
+        }
+        LimitQuantity::Distance(a, b) => {
+            let [x, y] = from_to(a, b);
+            x.hypot(y)
+        }
+        LimitQuantity::Coordinate(point, AxisName::X) => place(point).x,
+        LimitQuantity::Coordinate(point, AxisName::Y) => place(point).y,
+        LimitQuantity::Angle(a, middle, b) => {
+            let ([ax, ay], [bx, by]) = (from_to(middle, a), from_to(middle, b));
+            let turn = (ay.atan2(ax) - by.atan2(bx)).to_degrees().abs();
+            if turn > 180.0 { 360.0 - turn } else { turn }
+        }
+    }
 }
 
 /// What is said of a limit is what is seen at all positions looked at.
@@ -163,7 +231,7 @@ pub fn check_limit(suspension: &Suspension, limit: &Limit, said: &LimitResult) {
         .fold(f64::INFINITY, f64::min);
     assert_eq!(said.holds, said.slack >= -ROUNDING);
     assert!(
-        said.slack <= seen + ROUNDING && seen <= said.slack + BETWEEN * 100.0,
+        said.slack <= seen + ROUNDING && seen <= said.slack + UNSEEN * 100.0,
         "{} is said and {seen} is seen of {limit:?}",
         said.slack
     );

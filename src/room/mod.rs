@@ -1,0 +1,20 @@
+//! Between floors 3 and 4: the room that parts take up, and how far they are from each other.
+//!
+//! - `distance`: signed distance of two convex cores, as a [`Contact`].
+//! - `figure`: a part as a core whose corners follow the candidate.
+//! - [`Room`]: the pairs of a clearance, at any moment the nearest of them.
+//! - `sweep`: the nearest of the continuous motion.
+//!
+//! Distances are of side view; parts that lie beside each other (their layers do not overlap)
+//! make no pair.
+
+mod distance;
+mod figure;
+mod gap;
+mod neighbours;
+mod sweep;
+
+pub use distance::{Contact, Witness, contact};
+pub use gap::{Closest, Gap, Room};
+pub use neighbours::neighbours;
+pub use sweep::{Nearest, Sweep};

@@ -1,0 +1,159 @@
+//! Which layouts are alternatives to each other.
+//!
+//! Layouts are distinct where one point at least differs by more than the distance of the brief.
+//! Those whose pivots differ come first: where the shock can be swung about the pivot of the body
+//! that it drives, with everything else as it was, one linkage makes any number of layouts with
+//! the same curves, and they would fill a ranking.
+
+use super::start::Candidate;
+use crate::input::{Body, Layout};
+
+/// What makes layouts differ.
+#[derive(Clone, Debug)]
+pub(super) struct Alternatives {
+    /// The points that stand on several bodies.
+    pivots: Vec<usize>,
+    /// By how much a point has to differ, mm.
+    distinct: f64,
+}
+
+impl Alternatives {
+    /// Of candidates for `layout` that count as distinct at `distinct` mm.
+    pub fn new(layout: &Layout, distinct: f64) -> Self {
+        let mechanism = &layout.mechanism;
+        let bodies_at = |point: usize| {
+            let on = |body: &&Body| body.points.iter().any(|other| other.index() == point);
+            mechanism.bodies.iter().filter(on).count()
+        };
+        let points = 0..mechanism.points.len();
+        Self {
+            pivots: points.filter(|&point| bodies_at(point) > 1).collect(),
+            distinct,
+        }
+    }
+
+    /// By how much a point has to differ, mm.
+    pub fn distance(&self) -> f64 {
+        self.distinct
+    }
+
+    /// At most `keep` of the candidates, which stand best first, by number in the same order:
+    /// each whose pivots differ from those of all taken before; if these are too few, also those
+    /// that differ in any point.
+    pub fn distinct(&self, candidates: &[&Candidate], keep: usize) -> Vec<usize> {
+        let mut taken = Vec::new();
+        self.add(candidates, &mut taken, keep);
+        taken
+    }
+
+    /// Places to look into for `keep` layouts: at most `most` whose pivots differ, first those
+    /// twice as far apart; if these are fewer than `keep`, also others up to that.
+    pub fn spread(&self, candidates: &[&Candidate], most: usize, keep: usize) -> Vec<usize> {
+        let mut taken = Vec::new();
+        for apart in [2.0 * self.distinct, self.distinct] {
+            take(candidates, &mut taken, most, |a, b| {
+                self.by_pivots(a, b) > apart
+            });
+        }
+        self.add(candidates, &mut taken, keep);
+        taken
+    }
+
+    fn add(&self, candidates: &[&Candidate], taken: &mut Vec<usize>, keep: usize) {
+        let apart = self.distinct;
+        take(candidates, taken, keep, |a, b| self.by_pivots(a, b) > apart);
+        let everywhere = |a: &Candidate, b: &Candidate| displacement(a, b, 0..a.points.len());
+        take(candidates, taken, keep, |a, b| everywhere(a, b) > apart);
+        taken.sort_unstable();
+    }
+
+    fn by_pivots(&self, a: &Candidate, b: &Candidate) -> f64 {
+        displacement(a, b, self.pivots.iter().copied())
+    }
+}
+
+/// The largest displacement of any of the points `among` from one layout to another, mm.
+fn displacement(a: &Candidate, b: &Candidate, among: impl Iterator<Item = usize>) -> f64 {
+    let displacements = among.map(|point| (a.points[point] - b.points[point]).length());
+    displacements.fold(0.0, f64::max)
+}
+
+/// Takes every candidate that differs from all taken so far, until there are `keep`.
+fn take(
+    candidates: &[&Candidate],
+    taken: &mut Vec<usize>,
+    keep: usize,
+    differ: impl Fn(&Candidate, &Candidate) -> bool,
+) {
+    for (index, candidate) in candidates.iter().enumerate() {
+        if taken.len() >= keep {
+            return;
+        }
+        if taken
+            .iter()
+            .all(|&other| differ(candidate, candidates[other]))
+        {
+            taken.push(index);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::number::Point;
+
+    /// A pivot at `pivot`, and a point of one body at `end`.
+    fn candidate(pivot: f64, end: f64) -> Candidate {
+        Candidate {
+            start: 0,
+            size: 0,
+            x: Vec::new(),
+            points: vec![Point::new(pivot, 0.0), Point::new(0.0, end)],
+            feasible: true,
+            score: 0.5,
+            violation: 0.0,
+            edge: None,
+        }
+    }
+
+    fn alternatives() -> Alternatives {
+        Alternatives {
+            pivots: vec![0],
+            distinct: 5.0,
+        }
+    }
+
+    #[test]
+    fn pivots_that_differ_come_before_shock_ends_that_differ() {
+        let all = [
+            candidate(0.0, 0.0),
+            candidate(1.0, 30.0),
+            candidate(4.0, 60.0),
+            candidate(6.0, 0.0),
+            candidate(12.0, 1.0),
+        ];
+        let all: Vec<&Candidate> = all.iter().collect();
+        assert_eq!(alternatives().distinct(&all, 2), [0, 3]);
+        assert_eq!(alternatives().distinct(&all, 3), [0, 3, 4]);
+        assert_eq!(alternatives().distinct(&all, 4), [0, 1, 3, 4]);
+        assert_eq!(alternatives().distinct(&all, 9), [0, 1, 2, 3, 4]);
+    }
+
+    #[test]
+    fn places_to_look_into_are_twice_as_far_apart_while_there_are_such() {
+        let all = [
+            candidate(0.0, 0.0),
+            candidate(6.0, 0.0),
+            candidate(12.0, 0.0),
+            candidate(12.0, 3.0),
+        ];
+        let all: Vec<&Candidate> = all.iter().collect();
+        assert_eq!(alternatives().spread(&all, 2, 2), [0, 2]);
+        assert_eq!(alternatives().spread(&all, 4, 2), [0, 1, 2]);
+        // They lie near one another, but all are wanted.
+        let all = [all[0], all[2], &candidate(12.0, 9.0)];
+        assert_eq!(alternatives().spread(&all, 6, 2), [0, 1]);
+        assert_eq!(alternatives().spread(&all, 6, 3), [0, 1, 2]);
+    }
+}

@@ -1,0 +1,269 @@
+//! Drift boundaries held against a fresh look at the moved layout, and yields against plain
+//! random frames looked at one by one.
+
+use crate::linkages::{CLOSURES, KINDS, Random, movable, read};
+use pivotwright::curves::Suspension;
+use pivotwright::design::Assessment;
+use pivotwright::input::{Layout, ObjectiveSet, Place, Scatter};
+use pivotwright::mechanism::{Assembly, Plan};
+use pivotwright::number::{Point, Vector};
+use pivotwright::study::drift::{Drift, Exit, MoveKind, Moved};
+use pivotwright::study::tolerance::{Question, tolerance};
+use serde_json::json;
+
+/// Targets that `layout` meets, some with little room.
+fn met_by(layout: &Layout, random: &mut Random) -> ObjectiveSet {
+    let plan = Plan::compile("drawn", &layout.mechanism).unwrap();
+    let suspension = Suspension::new(&plan, "drawn", layout).unwrap();
+    let state = |place: Place| suspension.state(suspension.parameter_at(place));
+    let rate = |place| state(place).leverage_rate();
+    let bicycle = suspension.bicycle();
+    let rise = state(Place::Sag).anti_rise(bicycle);
+    let squat = state(Place::Sag).anti_squat(bicycle, bicycle.cogs()[2]);
+    let teeth = bicycle.cogs()[2].teeth;
+    let bend = suspension.summary(pivotwright::input::Summary::StraightnessMax);
+    let mut about = |value: f64, within: f64| {
+        let value = value + within * random.between(-0.9, 0.9);
+        (value, within)
+    };
+    let (top, sag, end) = (
+        about(rate(Place::Top), 0.05),
+        about(rate(Place::Sag), 0.05),
+        about(rate(Place::End), 0.08),
+    );
+    let (squat, rise) = (about(squat, 8.0), about(rise, 5.0));
+    let travel = about(suspension.total_travel(), 3.0);
+    let file = json!({"name": "met", "targets": [
+        {"curve": "leverage_rate", "at": "top", "value": top.0, "within": top.1},
+        {"curve": "leverage_rate", "at": "sag", "value": sag.0, "within": sag.1},
+        {"curve": "leverage_rate", "at": "end", "value": end.0, "within": end.1},
+        {"curve": "leverage_rate", "over": ["top", "end"], "straight_within": bend * 1.1 + 0.01},
+        {"curve": "anti_squat", "at": "sag", "cogs": [teeth], "value": squat.0, "within": squat.1},
+        {"curve": "anti_rise", "at": "sag", "value": rise.0, "within": rise.1},
+        {"curve": "travel", "at": "end", "value": travel.0, "within": travel.1}
+    ]});
+    ObjectiveSet::from_json("met", &file.to_string()).unwrap()
+}
+
+/// Whether a layout with these points moves and meets the set, looked at afresh.
+fn met(layout: &Layout, points: &[Point<f64>], stroke: f64, set: &ObjectiveSet) -> bool {
+    let moved = layout.with_points("moved".into(), points, stroke);
+    let Ok(plan) = Plan::compile("moved", &moved.mechanism) else {
+        return false;
+    };
+    Suspension::new(&plan, "moved", &moved)
+        .is_ok_and(|suspension| Assessment::new(&suspension, &[set], &[]).feasible())
+}
+
+fn check_exit(
+    name: &str,
+    layout: &Layout,
+    set: &ObjectiveSet,
+    drift: &Drift,
+    moved: Moved,
+    exit: &Exit,
+) {
+    let (sine, cosine) = libm_sincos(exit.direction);
+    let stroke = layout.mechanism.shock.stroke;
+    let good = |distance: f64| {
+        let by = Vector::new(cosine * distance, sine * distance);
+        drift
+            .drawing(moved, by)
+            .is_some_and(|points| met(layout, &points, stroke, set))
+    };
+    let what = format!("{name}, {moved:?} at {} degrees", exit.direction);
+    if exit.breaks.is_some() {
+        assert!(
+            !good(exit.distance + 0.01),
+            "{what}: met beyond {}",
+            exit.distance
+        );
+    }
+    let inside = exit.distance - 0.01;
+    for part in 1..=3 {
+        let at = inside * f64::from(part) / 3.0;
+        assert!(
+            at <= 0.0 || good(at),
+            "{what}: not met at {at} of {}",
+            exit.distance
+        );
+    }
+}
+
+fn libm_sincos(degrees: f64) -> (f64, f64) {
+    let radians = degrees.to_radians();
+    (radians.sin(), radians.cos())
+}
+
+#[test]
+fn a_hundred_random_boundaries_hold_inside_and_break_outside() {
+    let mut random = Random::new(77);
+    let (mut checked, mut built) = (0, 0);
+    // One kind that closes only together is enough: the others differ in their shock alone.
+    for (index, kind) in KINDS.iter().chain(&CLOSURES[..1]).enumerate() {
+        let layout = read(&movable(kind, 5100 + index as u64, 1)[0]);
+        let set = met_by(&layout, &mut random);
+        let plan = Plan::compile(kind.name, &layout.mechanism).unwrap();
+        let suspension = Suspension::new(&plan, kind.name, &layout).unwrap();
+        let drift = Drift::new(&layout, &suspension, &[&set], &[]);
+        assert!(drift.missed.is_empty());
+        let all = drift.movable();
+        let chosen: Vec<Moved> = (0..3).map(|_| *random.pick(&all)).collect();
+        for region in drift.regions(&chosen, 7) {
+            let mut exits = vec![region.worst, *random.pick(&region.outline)];
+            exits.push(*random.pick(&region.axes));
+            for exit in exits {
+                check_exit(kind.name, &layout, &set, &drift, region.moved, &exit);
+                checked += usize::from(exit.breaks.is_some());
+                built += usize::from(region.moved.kind != MoveKind::Design);
+            }
+            let nearest = region.outline.iter().chain(&region.axes);
+            let nearest = nearest
+                .map(|exit| exit.distance)
+                .fold(f64::INFINITY, f64::min);
+            assert!(region.worst.distance <= nearest + 1e-5, "{}", kind.name);
+        }
+    }
+    assert!(checked >= 100 && built >= 30, "{checked} {built}");
+}
+
+#[test]
+fn an_axle_moved_by_design_is_the_axle_moved_on_its_part() {
+    let layout = read(&movable(&KINDS[2], 8, 1)[0]);
+    let set = met_by(&layout, &mut Random::new(3));
+    let plan = Plan::compile("four-bar", &layout.mechanism).unwrap();
+    let suspension = Suspension::new(&plan, "four-bar", &layout).unwrap();
+    let drift = Drift::new(&layout, &suspension, &[&set], &[]);
+    let axle = layout.bicycle.rear_axle;
+    let moved: Vec<Moved> = drift
+        .movable()
+        .into_iter()
+        .filter(|m| m.point == axle)
+        .collect();
+    // The axle is no pivot here, so nothing else gives way when its hole is off.
+    let [design, built] = &drift.regions(&moved, 12)[..] else {
+        panic!("{moved:?}");
+    };
+    for (one, other) in design.outline.iter().zip(&built.outline) {
+        assert!(
+            (one.distance - other.distance).abs() < 1e-5,
+            "{one:?} {other:?}"
+        );
+    }
+}
+
+/// Share of plain random frames that meet the set, each looked at afresh.
+fn random_frames(layout: &Layout, set: &ObjectiveSet, scatter: &Scatter, frames: u32) -> f64 {
+    let drawn: Vec<Point<f64>> = layout.mechanism.points.iter().map(|p| p.position).collect();
+    let assembly = Assembly::new(&layout.mechanism, &drawn).unwrap();
+    let mut fitting = assembly.fitting::<f64>();
+    let mut random = Random::new(2024);
+    let mut count = 0;
+    for _ in 0..frames {
+        let mut offsets = Vec::new();
+        for hole in assembly.holes() {
+            let body = &layout.mechanism.bodies[hole.body.index()].name;
+            let radius = scatter.radius(body, &layout.mechanism.points[hole.point.index()].name);
+            // Rejection needs no knowledge of how a disc is filled evenly.
+            let offset = loop {
+                let (x, y) = (random.between(-1.0, 1.0), random.between(-1.0, 1.0));
+                if x * x + y * y <= 1.0 {
+                    break Vector::new(x * radius, y * radius);
+                }
+            };
+            offsets.push(offset);
+        }
+        let longer = random.between(-scatter.eye_to_eye, scatter.eye_to_eye);
+        assembly.fit(&offsets, longer, 30, &mut fitting);
+        assert!(fitting.gap_squared < 1e-18);
+        let stroke =
+            layout.mechanism.shock.stroke + random.between(-scatter.stroke, scatter.stroke);
+        count += u32::from(met(layout, &fitting.points, stroke, set));
+    }
+    f64::from(count) / f64::from(frames)
+}
+
+#[test]
+fn yield_agrees_with_plain_random_frames() {
+    for (index, number) in [(2, 41), (0, 42), (14, 43)] {
+        let kind = &KINDS[index];
+        let layout = read(&movable(kind, number, 1)[0]);
+        let set = met_by(&layout, &mut Random::new(number));
+        let plan = Plan::compile(kind.name, &layout.mechanism).unwrap();
+        let suspension = Suspension::new(&plan, kind.name, &layout).unwrap();
+        let scatter = Scatter::even(0.25);
+        let question = Question {
+            layout: &layout,
+            sets: &[&set],
+            limits: &[],
+            scatter: &scatter,
+            frames: 8192,
+            seed: 5,
+        };
+        let study = tolerance(&question, &suspension).unwrap();
+        let frames = 400;
+        let plain = random_frames(&layout, &set, &scatter, frames);
+        // Four standard deviations of the plain share.
+        let share = study.share_met();
+        let bound =
+            4.0 * (share * (1.0 - share) / f64::from(frames)).sqrt() + 2.0 / f64::from(frames);
+        assert!(
+            (share - plain).abs() <= bound,
+            "{}: {share}, plain {plain}",
+            kind.name
+        );
+        assert!(share > 0.02, "{}: {share}", kind.name);
+        for spread in &study.spreads {
+            let name = &spread.measure.name;
+            assert!(
+                (0.8..1.2).contains(&spread.first_order),
+                "{}, {name}: {}",
+                kind.name,
+                spread.first_order
+            );
+            let carried: f64 = spread.shares.iter().map(|share| share.sampled).sum();
+            assert!(
+                (0.8..1.2).contains(&carried),
+                "{}, {name}: {carried}",
+                kind.name
+            );
+            for share in &spread.shares {
+                assert!(
+                    (share.sampled - share.first_order).abs() < 0.05,
+                    "{name}: {share:?}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn frames_are_the_same_on_any_number_of_threads() {
+    let layout = read(&movable(&KINDS[2], 9, 1)[0]);
+    let set = met_by(&layout, &mut Random::new(9));
+    let plan = Plan::compile("four-bar", &layout.mechanism).unwrap();
+    let scatter = Scatter::even(0.2);
+    let run = |threads: usize| {
+        let pool = rayon_pool(threads);
+        pool.install(|| {
+            let suspension = Suspension::new(&plan, "four-bar", &layout).unwrap();
+            let question = Question {
+                layout: &layout,
+                sets: &[&set],
+                limits: &[],
+                scatter: &scatter,
+                frames: 5000,
+                seed: 3,
+            };
+            tolerance(&question, &suspension).unwrap()
+        })
+    };
+    assert_eq!(run(1), run(3));
+}
+
+fn rayon_pool(threads: usize) -> rayon::ThreadPool {
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .build()
+        .unwrap()
+}
