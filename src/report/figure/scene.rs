@@ -8,6 +8,7 @@ use crate::curves::pitch_radius;
 use crate::input::{BodyId, Layout, PointId, Wrap};
 use crate::number::{Point, Vector};
 use crate::report::traced::{Moment, Traced};
+use crate::room;
 
 /// How far the shock's body reaches along its length at full extension (common practice, no
 /// source): the rest is the shaft.
@@ -29,6 +30,8 @@ pub(crate) struct Shape {
 pub(crate) enum Kind {
     Line([usize; 2]),
     Polygon(Vec<usize>),
+    /// A core made thicker all round by so many mm.
+    Thick(Vec<usize>, f64),
     /// A circle whose radius is in mm.
     Round(usize, f64),
     /// A mark of fixed size on the paper.
@@ -98,6 +101,7 @@ impl Scene {
         let points = layout.mechanism.points.len();
         let numbers = Numbers::after(points);
         let mut shapes = bicycle(layout, &numbers);
+        shapes.extend(parts(layout, &numbers));
         shapes.extend(linkage(layout, &numbers));
         shapes.extend(points_of(layout));
         Self { shapes, points }
@@ -105,10 +109,21 @@ impl Scene {
 
     /// Where all places are at each moment.
     pub fn places(&self, traced: &Traced) -> Vec<Places> {
-        traced
-            .moments
-            .iter()
-            .map(|moment| self.places_at(traced.subject.layout, moment))
+        let suspension = traced.subject.suspension;
+        let motion = suspension.motion_in();
+        let layout = traced.subject.layout;
+        let moments = traced.moments.iter();
+        moments
+            .map(|moment| {
+                let mut places = self.places_at(layout, moment);
+                let parts = layout.parts.iter();
+                places.extend(parts.flat_map(|part| {
+                    room::corners(part, suspension, &motion, &moment.pose)
+                        .into_iter()
+                        .map(Some)
+                }));
+                places
+            })
             .collect()
     }
 
@@ -213,6 +228,23 @@ fn bicycle(layout: &Layout, numbers: &Numbers) -> Vec<Shape> {
     }
     shapes.push(shape("mass", Kind::Mark(numbers.mass, Mark::Cross)));
     shapes
+}
+
+/// What takes up room around the linkage.
+fn parts(layout: &Layout, numbers: &Numbers) -> Vec<Shape> {
+    let mut next = numbers.chain + 2 * (chain_wheels(layout).len() - 1);
+    let parts = layout.parts.iter();
+    parts
+        .filter_map(|part| {
+            let count = room::corner_count(part)?;
+            let corners: Vec<usize> = (next..next + count).collect();
+            next += count;
+            Some(match corners[..] {
+                [centre] => shape("part", Kind::Round(centre, part.radius)),
+                _ => shape("part", Kind::Thick(corners, part.radius)),
+            })
+        })
+        .collect()
 }
 
 /// The moving bodies and the shock, axle path and instant centre.

@@ -113,7 +113,7 @@ pub fn side_view(traced: &[Traced], shown: &Traced, close: bool) -> Figure {
         } else {
             "Side view".into()
         },
-        caption: caption(close, cog),
+        caption: caption(close, cog, !layout.parts.is_empty()),
         width: WIDTH,
         height: view.height,
         drawing,
@@ -121,16 +121,21 @@ pub fn side_view(traced: &[Traced], shown: &Traced, close: bool) -> Figure {
     }
 }
 
-fn caption(close: bool, cog: u32) -> String {
+fn caption(close: bool, cog: u32, parts: bool) -> String {
+    let parts = if parts {
+        " Grey shapes are what takes up room."
+    } else {
+        ""
+    };
     if close {
-        return "Strong at sag (or where the slider stands), dotted at top, dashed at end. Squares are \
-                fixed to the frame, rings move; the thick bar is the shock."
-            .into();
+        let text = "Strong at sag (or where the slider stands), dotted at top, dashed at end. Squares are \
+                fixed to the frame, rings move; the thick bar is the shock.";
+        return format!("{text}{parts}");
     }
     format!(
         "Seen from the drive side, the frame held still: strong at sag, dotted at top, dashed at \
          end. Chain on {cog} teeth. The cross is the centre of mass, the diamond the instant centre \
-         of the part that carries the axle, on its way over the travel."
+         of the part that carries the axle, on its way over the travel.{parts}"
     )
 }
 
@@ -265,6 +270,15 @@ fn drawn(
             let path = corners.map(|corners| path_of(&corners) + "Z");
             let numbers: Vec<String> = points.iter().map(usize::to_string).collect();
             html! { path class=(class) data-area=(numbers.join(" ")) d=[path] {} }
+        }
+        Kind::Thick(points, radius) => {
+            let corners: Option<Vec<_>> = points.iter().map(|&point| place(point)).collect();
+            let path = corners.map(|corners| path_of(&corners) + "Z");
+            let numbers: Vec<String> = points.iter().map(usize::to_string).collect();
+            let thick = format!("stroke-width:{}", px(2.0 * radius * view.scale));
+            html! {
+                path class=(class) data-area=(numbers.join(" ")) d=[path] style=(thick) {}
+            }
         }
         Kind::Round(index, radius) => {
             let at = transform(place(*index));

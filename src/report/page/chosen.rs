@@ -1,6 +1,6 @@
 //! The chosen layout: its side view to move, its curves, its numbers, its points.
 
-use super::{Page, shown};
+use super::{Page, heat, shown};
 use crate::design::{Assessment, LimitResult};
 use crate::input::{Brief, Curve, Mechanism, Place, Summary, Target};
 use crate::report::curves::{reached, subject_of, wanted};
@@ -65,6 +65,7 @@ pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Marku
         @for (traced, assessment) in page.traced.iter().zip(page.assessments) {
             div.panel data-panel=(traced.rank) hidden[traced.rank != 1] {
                 (verdicts(page, traced, assessment))
+                (heat::table(page, traced))
                 (points(page, traced))
             }
         }

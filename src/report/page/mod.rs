@@ -6,10 +6,12 @@
 //! that is not in the page already.
 //!
 //! - `ranking`: the table of layouts. `chosen`: the selected one, number by number.
+//! - `heat`: what a millimetre does.
 //! - `data`: positions and curves for the script. `origin`: search, provenance, definitions.
 
 mod chosen;
 mod data;
+mod heat;
 mod origin;
 mod ranking;
 
