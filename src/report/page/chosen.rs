@@ -10,6 +10,7 @@ use crate::report::table::{fixed, signed};
 use crate::report::traced::Traced;
 use crate::report::words;
 use maud::{Markup, html};
+use rayon::prelude::*;
 
 /// Curves that do not depend on the cog, in the table along the travel.
 pub(super) const PLAIN: [Curve; 9] = [
@@ -62,14 +63,24 @@ pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Marku
             h2 id="numbers" { "Numbers" }
             (numbers(first))
         }
-        @for (traced, assessment) in page.traced.iter().zip(page.assessments) {
+        @for panel in panels(page) { (panel) }
+    }
+}
+
+/// What is told of each layout by itself; each is made without regard to the others, so that
+/// threads change nothing.
+fn panels(page: &Page) -> Vec<Markup> {
+    let each = page.traced.par_iter().zip(page.assessments);
+    each.map(|(traced, assessment)| {
+        html! {
             div.panel data-panel=(traced.rank) hidden[traced.rank != 1] {
                 (verdicts(page, traced, assessment))
                 (heat::table(page, traced))
                 (points(page, traced))
             }
         }
-    }
+    })
+    .collect()
 }
 
 fn controls(first: &Traced) -> Markup {

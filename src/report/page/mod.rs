@@ -24,6 +24,7 @@ use crate::design::{Assessment, TargetResult};
 use crate::input::{Brief, Faults, Layout, ObjectiveSet};
 use crate::mechanism::Plan;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use rayon::prelude::*;
 
 /// What the page adds to the figures' own style.
 const STYLE: &str = include_str!("style.css");
@@ -85,14 +86,15 @@ fn with_moving<T>(run: &Run, make: impl FnOnce(&Page<'_>) -> T) -> Result<T, Fau
         .iter()
         .map(|layout| Plan::compile(&layout.name, &layout.mechanism))
         .collect::<Result<Vec<_>, _>>()?;
-    let moving = plans.iter().zip(&run.layouts);
+    // Each layout by itself and in order, so that threads change nothing.
+    let moving = plans.par_iter().zip(&run.layouts);
     let suspensions = moving
         .map(|(plan, layout)| Suspension::new(plan, &layout.name, layout))
         .collect::<Result<Vec<_>, _>>()?;
     let alone = run.layouts.len() == 1;
     let traced: Vec<Traced> = run
         .layouts
-        .iter()
+        .par_iter()
         .zip(&suspensions)
         .enumerate()
         .map(|(index, (layout, suspension))| {
@@ -101,7 +103,7 @@ fn with_moving<T>(run: &Run, make: impl FnOnce(&Page<'_>) -> T) -> Result<T, Fau
         .collect();
     let sets: Vec<&ObjectiveSet> = run.brief.objectives.iter().map(|(_, set)| set).collect();
     let assessments: Vec<Assessment> = suspensions
-        .iter()
+        .par_iter()
         .map(|suspension| Assessment::new(suspension, &sets, &run.brief.limits))
         .collect();
     let page = Page {
