@@ -1,6 +1,6 @@
 //! The folder that a search writes: never over anything that stands there already.
 
-use super::whole::write_whole;
+use super::whole::{write_unsynced, write_whole};
 use anyhow::{Context, bail};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -85,5 +85,14 @@ impl RunFolder {
     /// It cannot be written.
     pub fn write(&self, name: &str, text: &str) -> anyhow::Result<()> {
         write_whole(&self.path.join(name), text)
+    }
+
+    /// The same for what can be made again from the other files: a power cut may cost it, and
+    /// nobody waits for the disk.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    pub fn write_derived(&self, name: &str, text: &str) -> anyhow::Result<()> {
+        write_unsynced(&self.path.join(name), text)
     }
 }

@@ -15,6 +15,7 @@ use crate::report::{export, page, ranking, results};
 use crate::study::sensitivity::Sensitivity;
 use crate::study::tolerance::rank_by_yield;
 use crate::study::{Control, Ranked, Search, Study};
+use rayon::prelude::*;
 use serde_json::json;
 use sha2::{Digest, Sha256};
 use std::sync::Arc;
@@ -133,9 +134,14 @@ fn write(
     for (index, source) in sources.iter().enumerate() {
         folder.write(&input_copy(index, &source.file), &source.text)?;
     }
-    for (index, ranked) in study.layouts.iter().enumerate() {
-        if let Some(text) = sensitivities(search.brief(), ranked) {
-            folder.write(&format!("sensitivity/{:02}.csv", index + 1), &text)?;
+    let sensitivities: Vec<Option<String>> = study
+        .layouts
+        .par_iter()
+        .map(|ranked| sensitivities(search.brief(), ranked))
+        .collect();
+    for (index, text) in sensitivities.iter().enumerate() {
+        if let Some(text) = text {
+            folder.write_derived(&format!("sensitivity/{:02}.csv", index + 1), text)?;
         }
     }
     folder.write("ranking.csv", &ranking::csv(search.brief(), study))?;
@@ -143,8 +149,10 @@ fn write(
     let run = Run::from_texts(&folder.path().display().to_string(), &texts)?;
     folder.write("report.html", &page::run(&run)?)?;
     page::each(&run, |rank, subject| {
-        let mut files = export::files(subject).into_iter();
-        files.try_for_each(|(ending, text)| folder.write(&format!("cad/{rank:02}.{ending}"), &text))
+        let mut files = export::drawings(subject).into_iter();
+        files.try_for_each(|(ending, text)| {
+            folder.write_derived(&format!("cad/{rank:02}.{ending}"), &text)
+        })
     })??;
     // All that depends on the clock stands here alone.
     let times = json!({"seconds": seconds, "starts_per_second": study.starts as f64 / seconds});

@@ -13,17 +13,22 @@ use super::{Subject, csv, json};
 /// Samples of curves and points, uniform in travel.
 const SAMPLES: u32 = 101;
 
-/// The files about one layout, each by the end of its name and with its text.
+/// What goes into CAD, each file by the end of its name and with its text.
 #[must_use]
-pub fn files(subject: &Subject) -> Vec<(&'static str, String)> {
+pub fn drawings(subject: &Subject) -> Vec<(&'static str, String)> {
     vec![
         ("dxf", drawing::text(subject)),
         ("parameters.csv", parameters::text(subject)),
         ("points.csv", points::text(subject, SAMPLES)),
-        ("curves.csv", csv::samples(subject, SAMPLES)),
-        (
-            "curves.json",
-            json::text(&json::curves(subject, SAMPLES, None)),
-        ),
     ]
+}
+
+/// All files about one layout: the curves too.
+#[must_use]
+pub fn files(subject: &Subject) -> Vec<(&'static str, String)> {
+    let mut files = drawings(subject);
+    files.push(("curves.csv", csv::samples(subject, SAMPLES)));
+    let curves = json::curves(subject, SAMPLES, None);
+    files.push(("curves.json", json::text(&curves)));
+    files
 }
