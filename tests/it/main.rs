@@ -25,3 +25,4 @@ mod sensitivity;
 mod structure;
 mod target_forms;
 mod trial;
+mod variants;

@@ -84,6 +84,7 @@ fn cores(suspension: &Suspension, part: &Part, q: f64) -> Vec<Vec<Point<f64>>> {
             };
             vec![vec![at(*from), at(*to)]]
         }
+        Shape::Chainring => vec![vec![Point::new(0.0, 0.0)]],
         Shape::Chain { run, cogs } => {
             let axle = posed[suspension.bicycle().axle()];
             // Without an idler, on a chainring of 32.
