@@ -235,4 +235,40 @@ mod tests {
         assert_eq!(alternatives().spread(&all, 6, 2), [0, 1]);
         assert_eq!(alternatives().spread(&all, 6, 3), [0, 1, 2]);
     }
+
+    #[test]
+    fn places_are_dealt_out_one_each_in_turn() {
+        assert_eq!(deal(&[9, 9, 9], 7), [3, 2, 2]);
+        assert_eq!(deal(&[9, 1, 9], 7), [3, 1, 3]);
+        assert_eq!(deal(&[1, 2, 0], 7), [1, 2, 0]);
+        assert_eq!(deal(&[9, 9, 9], 2), [1, 1, 0]);
+        assert_eq!(deal(&[], 7), [0; 0]);
+    }
+
+    #[test]
+    fn each_size_has_its_places_and_what_another_has_is_not_in_its_way() {
+        let sized = |size: usize, pivot: f64| Candidate {
+            size,
+            ..candidate(pivot, 0.0)
+        };
+        let all = [
+            sized(2, 0.0),
+            sized(2, 6.0),
+            sized(2, 12.0),
+            sized(0, 0.0),
+            sized(0, 1.0),
+            sized(1, 6.0),
+            sized(1, 12.0),
+        ];
+        let all: Vec<&Candidate> = all.iter().collect();
+        let per_size = Alternatives {
+            rank: RankBy::PerSize,
+            ..alternatives()
+        };
+        assert_eq!(alternatives().distinct(&all, 9), [0, 1, 2]);
+        assert_eq!(per_size.distinct(&all, 3), [0, 3, 5]);
+        assert_eq!(per_size.distinct(&all, 4), [0, 1, 3, 5]);
+        assert_eq!(per_size.distinct(&all, 9), [0, 1, 2, 3, 5, 6]);
+        assert_eq!(per_size.spread(&all, 6, 3), [0, 2, 3, 5, 6]);
+    }
 }

@@ -238,4 +238,22 @@ mod tests {
         let starts: Vec<u64> = archive.ranked().iter().map(|kept| kept.start).collect();
         assert_eq!(starts, [3]);
     }
+
+    #[test]
+    fn a_size_keeps_its_best_whatever_stands_in_the_same_place() {
+        let kept = |rank| {
+            let mut archive = Archive::new(5.0, rank);
+            for size in 0..3 {
+                archive.insert(Candidate {
+                    size,
+                    score: 0.1 * size as f64,
+                    ..candidate(3)
+                });
+            }
+            let sizes = archive.ranked().into_iter().map(|kept| kept.size);
+            sizes.collect::<Vec<_>>()
+        };
+        assert_eq!(kept(RankBy::Overall), [0]);
+        assert_eq!(kept(RankBy::PerSize), [0, 1, 2]);
+    }
 }
