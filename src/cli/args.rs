@@ -1,5 +1,6 @@
 //! Commands and flags.
 
+use crate::input::RankBy;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -190,6 +191,9 @@ pub struct SearchArguments {
     /// Number of layouts to keep [default: the brief's]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=9999))]
     pub keep: Option<u16>,
+    /// Which layouts have a place in the ranking [default: the brief's, else overall]
+    #[arg(long, value_enum)]
+    pub rank: Option<Rank>,
     /// Rank feasible layouts by yield: the share of frames in all bands when every hole of every
     /// part lies in a disc of this radius in mm about its place (see `tolerance`)
     #[arg(long, value_name = "MM", value_parser = radius)]
@@ -197,6 +201,26 @@ pub struct SearchArguments {
     /// Show no progress
     #[arg(long)]
     pub quiet: bool,
+}
+
+/// Which layouts have a place in the ranking.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Rank {
+    /// The best of all
+    Overall,
+    /// The best of each shock size with each chainring: places are shared evenly among those that
+    /// have a feasible layout
+    #[value(alias = "per_size")]
+    PerSize,
+}
+
+impl From<Rank> for RankBy {
+    fn from(rank: Rank) -> Self {
+        match rank {
+            Rank::Overall => Self::Overall,
+            Rank::PerSize => Self::PerSize,
+        }
+    }
 }
 
 /// Arguments of `curves`.

@@ -7,7 +7,7 @@ use super::run_folder::RunFolder;
 use super::{Outcome, print, warn};
 use crate::curves::Suspension;
 use crate::design::{Construction, contradictions};
-use crate::input::{Brief, ObjectiveSet, Scatter};
+use crate::input::{Brief, ObjectiveSet, RankBy, Scatter};
 use crate::mechanism::Plan;
 use crate::report::results::InputFile;
 use crate::report::run::{Run, RunTexts, input_copy};
@@ -33,6 +33,7 @@ pub(super) fn run(arguments: &SearchArguments) -> anyhow::Result<Outcome> {
     search.starts = arguments.starts.unwrap_or(search.starts);
     search.seed = arguments.seed.unwrap_or(search.seed);
     search.keep = arguments.keep.map_or(search.keep, usize::from);
+    search.rank = arguments.rank.map_or(search.rank, RankBy::from);
     let sources = inputs;
     let inputs: Vec<InputFile> = sources.iter().map(hash).collect();
     for contradiction in contradictions(&brief) {

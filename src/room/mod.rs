@@ -19,5 +19,5 @@ mod sweep;
 pub use distance::{Contact, Witness, contact};
 pub use gap::{Closest, Gap, Room};
 pub use neighbours::neighbours;
-pub use outline::{corner_count, corners};
+pub use outline::{corner_count, corners, thickness};
 pub use sweep::{Nearest, Sweep};

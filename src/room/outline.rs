@@ -1,8 +1,8 @@
 //! Where the cores of a part stand at one moment, for whoever draws it.
 
 use super::figure::{Core, Figure};
-use crate::curves::Suspension;
-use crate::input::{Part, PointId, Shape};
+use crate::curves::{Suspension, pitch_radius};
+use crate::input::{Layout, Part, PointId, Shape};
 use crate::mechanism::{Motion, Pose};
 use crate::number::Point;
 
@@ -10,10 +10,20 @@ use crate::number::Point;
 #[must_use]
 pub fn corner_count(part: &Part) -> Option<usize> {
     match &part.shape {
-        Shape::Circle(_) => Some(1),
+        Shape::Circle(_) | Shape::Chainring => Some(1),
         Shape::Capsule(_) | Shape::AlongShock { .. } => Some(2),
         Shape::Polygon { corners, .. } => Some(corners.len()),
         Shape::Chain { .. } => None,
+    }
+}
+
+/// By how much a part of `layout` is thicker than its core all round, mm; a chainring by the
+/// pitch radius of its teeth besides.
+#[must_use]
+pub fn thickness(layout: &Layout, part: &Part) -> f64 {
+    match part.shape {
+        Shape::Chainring => part.radius + pitch_radius(layout.bicycle.chainring_teeth),
+        _ => part.radius,
     }
 }
 

@@ -24,7 +24,7 @@ pub struct Study {
     pub evaluations: u64,
     /// How the starts ended.
     pub endings: Endings,
-    /// What came of the starts with each size of shock.
+    /// What came of the starts with each size of shock and each chainring.
     pub sizes: Vec<SizeTally>,
     /// When the best score fell.
     pub milestones: Vec<Milestone>,
@@ -142,13 +142,8 @@ fn judge(
     brief: &Brief,
     mut candidate: Candidate,
 ) -> Option<(Candidate, Judged)> {
-    let stroke = starter.problems[candidate.size]
-        .construction()
-        .size()
-        .stroke;
-    let layout = brief
-        .layout
-        .with_points(brief.name.clone(), &candidate.points, stroke);
+    let problem = &starter.problems[candidate.size];
+    let layout = problem.layout(brief, brief.name.clone(), &candidate.points);
     let plan = Plan::compile(&brief.name, &layout.mechanism).ok()?;
     let suspension = Suspension::new(&plan, &brief.name, &layout).ok()?;
     let sets: Vec<&ObjectiveSet> = starter.objectives.iter().collect();

@@ -6,9 +6,8 @@ use super::history::note;
 use super::rank::{Study, rank};
 use super::refine::refine;
 use super::start::{Candidate, Ending, Result as StartResult, Starter, Worker, count, solve};
-use crate::curves::Bicycle;
 use crate::design::{DesignProblem, Purpose};
-use crate::input::{Brief, Faults, ShockSize};
+use crate::input::{Brief, Faults, ShockSize, Variant};
 use crate::mechanism::Plan;
 use crate::optimise::{Minimiser, MinimiserSettings};
 use rayon::prelude::*;
@@ -58,12 +57,14 @@ pub struct Progress {
     pub best: Option<f64>,
 }
 
-/// What came of the starts with one size of shock.
+/// What came of the starts with one size of shock and one chainring.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SizeTally {
     /// The size.
     pub size: ShockSize,
-    /// Starts taken with it.
+    /// Teeth of the chainring.
+    pub chainring_teeth: u32,
+    /// Starts taken with them.
     pub starts: u64,
     /// Of those, how many ended in a feasible layout.
     pub feasible: u64,
@@ -72,9 +73,10 @@ pub struct SizeTally {
 }
 
 impl SizeTally {
-    fn new(size: ShockSize) -> Self {
+    fn new(variant: Variant) -> Self {
         Self {
-            size,
+            size: variant.size,
+            chainring_teeth: variant.chainring_teeth,
             starts: 0,
             feasible: 0,
             best: None,
@@ -138,11 +140,15 @@ impl Search {
             .map_err(|error| SearchError::Threads(self.threads, error))?;
         let starter = self.starter();
         let options = self.brief.search;
-        let mut archive = Archive::new(options.distinct);
+        let mut archive = Archive::new(options.distinct, options.rank);
         let (mut taken, mut evaluations, mut interrupted) = (0, 0, false);
         let (mut endings, mut milestones) = (Endings::new(), Vec::new());
-        let mut sizes: Vec<SizeTally> =
-            self.brief.sizes().into_iter().map(SizeTally::new).collect();
+        let mut sizes: Vec<SizeTally> = self
+            .brief
+            .variants()
+            .into_iter()
+            .map(SizeTally::new)
+            .collect();
         while taken < options.starts {
             let round = taken..(taken + ROUND).min(options.starts);
             let numbers = round.clone();
@@ -196,11 +202,10 @@ impl Search {
     }
 
     pub(super) fn starter(&self) -> Starter<'_> {
-        let problem = |size| DesignProblem::new(&self.plan, &self.brief, size);
+        let problem = |variant| DesignProblem::new(&self.plan, &self.brief, variant);
         Starter {
             plan: &self.plan,
-            bicycle: Bicycle::new(&self.brief.layout),
-            problems: self.brief.sizes().into_iter().map(problem).collect(),
+            problems: self.brief.variants().into_iter().map(problem).collect(),
             objectives: self
                 .brief
                 .objectives
@@ -209,7 +214,7 @@ impl Search {
                 .collect(),
             limits: self.brief.limits.clone(),
             seed: self.brief.search.seed,
-            alternatives: Alternatives::new(&self.brief.layout, self.brief.search.distinct),
+            alternatives: Alternatives::new(&self.brief.layout, &self.brief.search),
         }
     }
 }

@@ -26,3 +26,4 @@ mod sensitivity;
 mod structure;
 mod target_forms;
 mod trial;
+mod variants;

@@ -239,9 +239,10 @@ fn parts(layout: &Layout, numbers: &Numbers) -> Vec<Shape> {
             let count = room::corner_count(part)?;
             let corners: Vec<usize> = (next..next + count).collect();
             next += count;
+            let radius = room::thickness(layout, part);
             Some(match corners[..] {
-                [centre] => shape("part", Kind::Round(centre, part.radius)),
-                _ => shape("part", Kind::Thick(corners, part.radius)),
+                [centre] => shape("part", Kind::Round(centre, radius)),
+                _ => shape("part", Kind::Thick(corners, radius)),
             })
         })
         .collect()
