@@ -20,7 +20,7 @@ fn reference(criterion: &mut Criterion) {
     ] {
         let brief = load_brief(Path::new(file)).expect("the reference brief is good");
         let plan = Plan::compile(file, &brief.layout.mechanism).expect("the layout is good");
-        let problem = DesignProblem::new(&plan, &brief, brief.sizes()[0]);
+        let problem = DesignProblem::new(&plan, &brief, brief.variants()[0]);
         let mut meet = problem.with_purpose(Purpose::Meet, 1e-3);
         let x = sample(&mut meet);
         let mut values = Evaluation::default();

@@ -111,7 +111,7 @@ fn own_curves(layout: &Layout) -> Vec<Value> {
 /// The problem of a brief with a sample from which a feasible layout is met.
 fn prepare<R>(brief: &Brief, use_it: impl FnOnce(&mut DesignProblem, &[f64]) -> R) -> R {
     let plan = Plan::compile("layout", &brief.layout.mechanism).expect("the layout compiles");
-    let problem = DesignProblem::new(&plan, brief, brief.sizes()[0]);
+    let problem = DesignProblem::new(&plan, brief, brief.variants()[0]);
     let mut meet = problem.with_purpose(Purpose::Meet, 1e-3);
     let mut x = vec![0.0; meet.variables().len()];
     let mut stage = Feasible::new(FeasibleSettings::default());

@@ -88,7 +88,7 @@ impl FourBar {
     }
 
     /// Fills travel, leverage rate, anti-rise and all anti-squats, position by position.
-    pub fn fill(&self, total_travel: f64, curves: &mut Vec<f64>) {
+    pub fn fill(&self, total_travel: f64, curves: &mut [f64]) {
         let [
             main,
             rocker_pivot,

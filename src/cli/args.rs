@@ -1,5 +1,6 @@
 //! Commands and flags.
 
+use crate::input::RankBy;
 use crate::study::Shard;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
@@ -27,6 +28,13 @@ pub struct Arguments {
 /// What to do.
 #[derive(Clone, Debug, Subcommand)]
 pub enum Command {
+    /// Write a starting point: a layout, what it should do, and a guide
+    ///
+    /// Makes a folder with a layout, a brief, objective sets and a README that explains every line
+    /// to change. Asks for the kind of linkage where the command does not say. The files search
+    /// successfully as they are.
+    #[command(after_help = "Example:\n  pivotwright new my-bike --linkage KIND")]
+    New(NewArguments),
     /// Search for layouts that meet the targets of a brief
     ///
     /// Reads a brief and the layout and objective files that it names. Prints the distinct
@@ -62,8 +70,18 @@ pub enum Command {
     #[command(after_help = "Examples:
   pivotwright curves trail.layout.json
   pivotwright curves trail.layout.json --objectives rate.objectives.json
-  pivotwright curves trail.layout.json --format csv --samples 101 > trail.csv")]
+  pivotwright curves trail.layout.json --format csv --samples 101 > trail.csv
+  pivotwright curves trail.layout.json --html trail.html")]
     Curves(CurvesArguments),
+    /// Make the report of a finished search anew
+    ///
+    /// Reads the folder of a run and writes its report.html: the answer, the ranking, each layout
+    /// in motion with its curves, how the search went. It is the same file byte for byte as the
+    /// search wrote.
+    #[command(after_help = "Examples:
+  pivotwright report trail.run
+  pivotwright report trail.run --html table.html --svg pictures")]
+    Report(ReportArguments),
     /// Set layouts side by side and tell their differences
     ///
     /// Reads two layouts or more. Prints their curves at top, sag and end side by side, then
@@ -75,6 +93,14 @@ pub enum Command {
         after_help = "Example:\n  pivotwright compare known.layout.json candidate.layout.json"
     )]
     Compare(CompareArguments),
+    /// Write a layout as files for CAD and spreadsheets
+    ///
+    /// Reads one layout and writes NAME.dxf (millimetres, a layer for each body, at top, sag and
+    /// end), NAME.parameters.csv (name, value, unit of every coordinate and length, for CAD
+    /// variables), NAME.points.csv, NAME.curves.csv and NAME.curves.json (along the travel, every
+    /// number in full). A search writes the same for each of its layouts.
+    #[command(after_help = "Example:\n  pivotwright export trail.layout.json --to cad")]
+    Export(ExportArguments),
     /// Tell what changes by how much per mm of each pivot coordinate
     ///
     /// Reads one layout. Prints by how much every reported number changes per mm of each
@@ -145,6 +171,24 @@ pub enum Command {
     /// while it is written.
     #[command(after_help = "Example:\n  pivotwright schema layout > layout.schema.json")]
     Schema(SchemaArguments),
+    /// Print what a shell completes
+    #[command(after_help = "Example:
+  pivotwright completions bash > ~/.local/share/bash-completion/completions/pivotwright")]
+    Completions(CompletionsArguments),
+    /// Print the manual page
+    #[command(after_help = "Example:\n  pivotwright manual | man -l -")]
+    Manual,
+}
+
+/// Arguments of `new`.
+#[derive(Clone, Debug, Args)]
+pub struct NewArguments {
+    /// The folder; it must not exist or be empty
+    #[arg(value_name = "DIR")]
+    pub folder: PathBuf,
+    /// Kind of linkage [default: asked for]
+    #[arg(long, value_name = "KIND")]
+    pub linkage: Option<String>,
 }
 
 /// Arguments of `search`.
@@ -168,6 +212,9 @@ pub struct SearchArguments {
     /// Number of layouts to keep [default: the brief's]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=9999))]
     pub keep: Option<u16>,
+    /// Which layouts have a place in the ranking [default: the brief's, else overall]
+    #[arg(long, value_enum)]
+    pub rank: Option<Rank>,
     /// Rank feasible layouts by yield: the share of frames in all bands when every hole of every
     /// part lies in a disc of this radius in mm about its place (see `tolerance`)
     #[arg(long, value_name = "MM", value_parser = radius)]
@@ -270,6 +317,26 @@ fn time(text: &str) -> Result<Duration, String> {
     Ok(Duration::from_secs(seconds))
 }
 
+/// Which layouts have a place in the ranking.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Rank {
+    /// The best of all
+    Overall,
+    /// The best of each shock size with each chainring: places are shared evenly among those that
+    /// have a feasible layout
+    #[value(alias = "per_size")]
+    PerSize,
+}
+
+impl From<Rank> for RankBy {
+    fn from(rank: Rank) -> Self {
+        match rank {
+            Rank::Overall => Self::Overall,
+            Rank::PerSize => Self::PerSize,
+        }
+    }
+}
+
 /// Arguments of `curves`.
 #[derive(Clone, Debug, Args)]
 pub struct CurvesArguments {
@@ -285,6 +352,18 @@ pub struct CurvesArguments {
     /// Objective files whose targets the layout is held against
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub objectives: Vec<PathBuf>,
+    /// Plot the curves as wide as the terminal instead of the tables
+    #[arg(long, conflicts_with = "format")]
+    pub plot: bool,
+    /// Plot with ASCII letters alone
+    #[arg(long, requires = "plot")]
+    pub ascii: bool,
+    /// File for a page with the linkage in motion and its curves
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Folder for the figures, one SVG each
+    #[arg(long, value_name = "DIR")]
+    pub svg: Option<PathBuf>,
 }
 
 /// Forms of the output of `curves`.
@@ -296,6 +375,20 @@ pub enum CurvesFormat {
     Json,
     /// One row a sample
     Csv,
+}
+
+/// Arguments of `report`.
+#[derive(Clone, Debug, Args)]
+pub struct ReportArguments {
+    /// The folder that `search` wrote
+    #[arg(value_name = "RUN")]
+    pub run: PathBuf,
+    /// File for the report [default: RUN/report.html]
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Folder for the figures, one SVG each
+    #[arg(long, value_name = "DIR")]
+    pub svg: Option<PathBuf>,
 }
 
 /// Arguments of `compare`.
@@ -475,6 +568,24 @@ pub struct CheckArguments {
     /// Layouts, objective sets and briefs, or - for stdin
     #[arg(value_name = "FILE", required = true)]
     pub files: Vec<PathBuf>,
+}
+
+/// Arguments of `export`.
+#[derive(Clone, Debug, Args)]
+pub struct ExportArguments {
+    /// The layout, or - for stdin
+    pub layout: PathBuf,
+    /// Folder for the files; those of the same names are replaced
+    #[arg(long, value_name = "DIR", default_value = ".")]
+    pub to: PathBuf,
+}
+
+/// Arguments of `completions`.
+#[derive(Clone, Debug, Args)]
+pub struct CompletionsArguments {
+    /// The shell
+    #[arg(value_enum)]
+    pub shell: clap_complete::Shell,
 }
 
 /// Arguments of `schema`.

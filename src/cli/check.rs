@@ -144,6 +144,10 @@ fn brief_line(file: &str, brief: &Brief) -> String {
         counted(brief.limits.len(), "limit"),
     );
     let _ = write!(line, "{}", counted(sizes.len(), "shock size"));
+    let rings = brief.rings().len();
+    if rings > 1 {
+        let _ = write!(line, " with {}", counted(rings, "chainring"));
+    }
     let _ = write!(line, ", from layout {}", quoted(&brief.layout.name));
     line
 }

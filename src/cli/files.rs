@@ -57,6 +57,7 @@ impl Kind {
                 "objectives",
                 "free",
                 "shock_sizes",
+                "chainring_teeth",
                 "limits",
                 "search",
             ],

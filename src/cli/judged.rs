@@ -79,6 +79,7 @@ fn retarget(
     require_same_linkage(&brief, &read.layout_file, path, file, layout)?;
     brief.layout = layout.clone();
     brief.shock_sizes.clear();
+    brief.chainring_teeth.clear();
     Ok(brief)
 }
 

@@ -13,18 +13,22 @@ mod compare;
 mod cost;
 mod curves;
 mod drift;
+mod export;
 pub mod files;
 mod journal;
 mod judged;
 mod merge;
+mod new;
 mod output;
 mod progress;
+mod report;
 mod resume;
 mod run_folder;
 mod schema;
 mod search;
 mod sensitivity;
 mod session;
+mod shell;
 mod tolerance;
 mod trade;
 mod whole;
@@ -72,7 +76,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let outcome = dispatch(&arguments.command).unwrap_or_else(|error| {
-        report(&error);
+        tell(&error);
         Outcome::BadInput
     });
     ExitCode::from(outcome.code())
@@ -80,11 +84,14 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 
 fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
     match command {
+        Command::New(arguments) => new::run(arguments),
         Command::Search(arguments) => search::run(arguments),
         Command::Resume(arguments) => resume::run(arguments),
         Command::Merge(arguments) => merge::run(arguments),
         Command::Curves(arguments) => curves::run(arguments),
+        Command::Report(arguments) => report::run(arguments),
         Command::Compare(arguments) => compare::run(arguments),
+        Command::Export(arguments) => export::run(arguments),
         Command::Sensitivity(arguments) => sensitivity::run(arguments),
         Command::Drift(arguments) => drift::run(arguments),
         Command::Tolerance(arguments) => tolerance::run(arguments),
@@ -92,11 +99,13 @@ fn dispatch(command: &Command) -> anyhow::Result<Outcome> {
         Command::Trade(arguments) => trade::run(arguments),
         Command::Check(arguments) => check::run(arguments),
         Command::Schema(arguments) => schema::run(arguments),
+        Command::Completions(arguments) => shell::completions(arguments),
+        Command::Manual => shell::manual(),
     }
 }
 
 /// Faults name their file and stand one on a line; anything else is told with its causes.
-fn report(error: &anyhow::Error) {
+fn tell(error: &anyhow::Error) {
     match error.downcast_ref::<Faults>() {
         Some(faults) => output::complain(&faults.to_string()),
         None => output::complain(&format!("pivotwright: {error:#}")),

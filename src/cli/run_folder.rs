@@ -1,7 +1,7 @@
 //! The folder that a search writes: never over anything that stands there already, but for
 //! results of the same run.
 
-use super::whole::{UNFINISHED, write_whole};
+use super::whole::{UNFINISHED, write_unsynced, write_whole};
 use anyhow::{Context, bail};
 use std::ffi::OsStr;
 use std::fs;
@@ -157,5 +157,14 @@ impl RunFolder {
             }
         }
         Ok(())
+    }
+
+    /// The same for what can be made again from the other files: a power cut may cost it, and
+    /// nobody waits for the disk.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    pub fn write_derived(&self, name: &str, text: &str) -> anyhow::Result<()> {
+        write_unsynced(&self.path.join(name), text)
     }
 }

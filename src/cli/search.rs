@@ -7,6 +7,7 @@ use super::run_folder::RunFolder;
 use super::session::{Job, Options, WrittenBudget};
 use super::{Outcome, resume, warn};
 use crate::design::contradictions;
+use crate::input::RankBy;
 use crate::study::Shard;
 use anyhow::bail;
 use std::path::Path;
@@ -49,6 +50,7 @@ fn job(arguments: &SearchArguments, sources: BriefSources) -> anyhow::Result<Job
     let options = Options {
         seed: arguments.seed.unwrap_or(search.seed),
         keep: arguments.keep.map_or(search.keep, usize::from),
+        per_size: arguments.rank.map_or(search.rank, RankBy::from) == RankBy::PerSize,
         scatter: arguments.scatter,
         even: arguments.even,
     };

@@ -4,18 +4,20 @@ use super::args::BudgetArguments;
 use super::files::{BriefSources, Source, brief_of};
 use super::journal::Journal;
 use super::progress::ProgressLine;
-use super::run_folder::{INPUTS, RunFolder};
+use super::run_folder::RunFolder;
 use super::{Outcome, print, warn};
 use crate::curves::Suspension;
 use crate::design::Construction;
-use crate::input::{Brief, ObjectiveSet, Scatter};
+use crate::input::{Brief, ObjectiveSet, RankBy, Scatter};
 use crate::mechanism::Plan;
 use crate::report::results::InputFile;
-use crate::report::{ranking, results};
+use crate::report::run::{Run, RunTexts, input_copy};
+use crate::report::{export, page, ranking, results};
 use crate::study::sensitivity::Sensitivity;
 use crate::study::tolerance::rank_by_yield;
 use crate::study::{Budget, Control, Found, Ranked, Search, Shard, Standing, Study};
 use anyhow::{Context, bail};
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 use sha2::{Digest, Sha256};
@@ -58,6 +60,8 @@ pub(super) struct HashedInput {
 pub(super) struct Options {
     pub seed: u64,
     pub keep: usize,
+    /// Whether each size of shock with each chainring has places of its own.
+    pub per_size: bool,
     pub scatter: Option<f64>,
     pub even: bool,
 }
@@ -125,6 +129,11 @@ impl Job {
         } = sources;
         brief.search.seed = options.seed;
         brief.search.keep = options.keep;
+        brief.search.rank = if options.per_size {
+            RankBy::PerSize
+        } else {
+            RankBy::Overall
+        };
         let search = Search::new(brief, &layout_file, threads.map_or(0, usize::from))?;
         let header = Header {
             version: env!("CARGO_PKG_VERSION").into(),
@@ -263,7 +272,10 @@ impl Job {
                 )
             })?;
             line.tell(standing);
-            refresh.due(|| self.write_ranking(folder, &self.ranked(standing), spent()));
+            refresh.due(|| {
+                self.write_ranking(folder, &self.ranked(standing), spent())
+                    .map(drop)
+            });
             Ok::<_, anyhow::Error>(Control::GoOn)
         });
         line.finish();
@@ -297,12 +309,8 @@ impl Job {
     ) -> anyhow::Result<Outcome> {
         let study = self.by_yield(study);
         let brief = self.search.brief();
-        self.write_ranking(folder, &study, seconds)?;
-        for (index, ranked) in study.layouts.iter().enumerate() {
-            if let Some(text) = sensitivities(brief, ranked) {
-                folder.write(&format!("sensitivity/{:02}.csv", index + 1), &text)?;
-            }
-        }
+        let results = self.write_ranking(folder, &study, seconds)?;
+        self.write_derived(folder, &study, results)?;
         if study.interrupted {
             let of = of.map_or_else(String::new, |of| format!(" of {of}"));
             warn(&format!(
@@ -322,12 +330,18 @@ impl Job {
     }
 
     /// Writes the ranking and all that is read with it, over an earlier one of the same run.
-    fn write_ranking(&self, folder: &RunFolder, study: &Study, seconds: f64) -> anyhow::Result<()> {
+    /// Gives the text of the results.
+    fn write_ranking(
+        &self,
+        folder: &RunFolder,
+        study: &Study,
+        seconds: f64,
+    ) -> anyhow::Result<String> {
         let brief = self.search.brief();
         for (index, ranked) in study.layouts.iter().enumerate() {
             folder.write(&ranking::layout_file(index + 1), &ranked.layout.to_json())?;
         }
-        for name in ["layouts", "sensitivity"] {
+        for name in ["layouts", "sensitivity", "cad"] {
             folder.keep_ranks(name, study.layouts.len())?;
         }
         folder.write("ranking.csv", &ranking::csv(brief, study))?;
@@ -336,10 +350,48 @@ impl Job {
             sha256: input.sha256.clone(),
         });
         let inputs: Vec<InputFile> = inputs.collect();
-        folder.write("results.json", &results::text(brief, &inputs, study))?;
+        let results = results::text(brief, &inputs, study);
+        folder.write("results.json", &results)?;
         // All that depends on the clock stands here alone.
         let times = json!({"seconds": seconds, "starts_per_second": study.starts as f64 / seconds});
-        folder.write(TIMES, &crate::report::json::text(&times))
+        folder.write(TIMES, &crate::report::json::text(&times))?;
+        Ok(results)
+    }
+
+    /// Writes what is made from the ranking: sensitivities, the report and drawings.
+    fn write_derived(
+        &self,
+        folder: &RunFolder,
+        study: &Study,
+        results: String,
+    ) -> anyhow::Result<()> {
+        let layouts = study.layouts.par_iter();
+        let sensitivities: Vec<Option<String>> = layouts
+            .map(|ranked| sensitivities(self.search.brief(), ranked))
+            .collect();
+        for (index, text) in sensitivities.iter().enumerate() {
+            if let Some(text) = text {
+                folder.write_derived(&format!("sensitivity/{:02}.csv", index + 1), text)?;
+            }
+        }
+        let layouts = study.layouts.iter();
+        let texts = RunTexts {
+            results,
+            inputs: self
+                .sources
+                .iter()
+                .map(|source| source.text.clone())
+                .collect(),
+            layouts: layouts.map(|ranked| ranked.layout.to_json()).collect(),
+        };
+        let run = Run::from_texts(&folder.path().display().to_string(), &texts)?;
+        folder.write("report.html", &page::run(&run)?)?;
+        page::each(&run, |rank, subject| {
+            let mut files = export::drawings(subject).into_iter();
+            files.try_for_each(|(ending, text)| {
+                folder.write_derived(&format!("cad/{rank:02}.{ending}"), &text)
+            })
+        })?
     }
 }
 
@@ -397,12 +449,6 @@ fn stop_on_signals() -> Arc<AtomicBool> {
         }
     });
     asked
-}
-
-/// Where in a run folder the copy of its input number `index` stands.
-fn input_copy(index: usize, file: &str) -> String {
-    let name = file.rsplit(['/', '\\']).next().unwrap_or(file);
-    format!("{INPUTS}/{}-{name}", index + 1)
 }
 
 fn hash(source: &Source) -> HashedInput {

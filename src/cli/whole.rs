@@ -10,6 +10,18 @@ use std::path::Path;
 /// # Errors
 /// It cannot be written.
 pub(super) fn write_whole(path: &Path, text: &str) -> anyhow::Result<()> {
+    place(path, text, true)
+}
+
+/// The same without waiting until it is on the disk.
+///
+/// # Errors
+/// It cannot be written.
+pub(super) fn write_unsynced(path: &Path, text: &str) -> anyhow::Result<()> {
+    place(path, text, false)
+}
+
+fn place(path: &Path, text: &str, synced: bool) -> anyhow::Result<()> {
     let folder = match path.parent() {
         Some(folder) if folder != Path::new("") => folder,
         _ => Path::new("."),
@@ -18,7 +30,9 @@ pub(super) fn write_whole(path: &Path, text: &str) -> anyhow::Result<()> {
         fs::create_dir_all(folder)?;
         let mut file = named(folder)?;
         file.write_all(text.as_bytes())?;
-        file.as_file().sync_all()?;
+        if synced {
+            file.as_file().sync_all()?;
+        }
         file.persist(path)?;
         Ok(())
     };

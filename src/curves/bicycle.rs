@@ -93,6 +93,19 @@ impl Bicycle {
         }
     }
 
+    /// The same with a chainring of so many teeth.
+    #[must_use]
+    pub fn with_chainring(mut self, teeth: u32) -> Self {
+        self.ring_radius = pitch_radius(teeth);
+        self
+    }
+
+    /// Pitch radius of the chainring, mm.
+    #[must_use]
+    pub fn ring_radius(&self) -> f64 {
+        self.ring_radius
+    }
+
     /// The cassette, in the layout's order.
     #[must_use]
     pub fn cogs(&self) -> &[Cog] {

@@ -8,7 +8,7 @@ use super::problem::RowSource;
 use super::rows::Rows;
 use super::target_rows::TargetRows;
 use crate::curves::Bicycle;
-use crate::input::{Brief, Limit, Place, ShockSize};
+use crate::input::{Brief, Limit, Place, Variant};
 use crate::mechanism::{Motion, Plan};
 use crate::number::{Point, Scalar};
 use crate::optimise::Row;
@@ -21,12 +21,12 @@ const LEAST_MARGIN: f64 = 1e-4;
 /// Least leverage rate that counts as a motion.
 const LEAST_LEVERAGE: f64 = 0.05;
 
-/// The rows of every candidate of a brief with one size of shock: first those of the
+/// The rows of every candidate of a brief with one shock and chainring: first those of the
 /// targets, then of the limits, the box of a placed shock end, and the motion.
 #[derive(Clone, Debug)]
 pub(super) struct CandidateRows<'p> {
     plan: &'p Plan,
-    bicycle: Bicycle,
+    pub bicycle: Bicycle,
     pub construction: Construction,
     places: Places,
     pub targets: Vec<TargetRows>,
@@ -70,10 +70,10 @@ impl<T: Scalar> Workspace<'_, T> {
 }
 
 impl<'p> CandidateRows<'p> {
-    /// Plans the rows of `brief` with a shock of `size`.
-    pub fn new(plan: &'p Plan, brief: &Brief, size: ShockSize) -> Self {
-        let bicycle = Bicycle::new(&brief.layout);
-        let construction = Construction::new(brief, size);
+    /// Plans the rows of `brief` with the shock and chainring of `variant`.
+    pub fn new(plan: &'p Plan, brief: &Brief, variant: Variant) -> Self {
+        let bicycle = Bicycle::new(&brief.layout).with_chainring(variant.chainring_teeth);
+        let construction = Construction::new(brief, variant.size);
         let mut places = Places::default();
         let targets: Vec<TargetRows> = brief
             .objectives

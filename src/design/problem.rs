@@ -1,10 +1,11 @@
-//! A brief with one size of shock, as a problem for the solvers.
+//! A brief with one size of shock and one chainring, as a problem for the solvers.
 
 use super::candidate::{CandidateRows, Workspace};
 use super::construction::{Construction, Variable};
-use crate::input::{Brief, ShockSize};
+use crate::curves::Bicycle;
+use crate::input::{Brief, Layout, Variant};
 use crate::mechanism::Plan;
-use crate::number::{Dual, Lanes};
+use crate::number::{Dual, Lanes, Point};
 use crate::optimise::{Derivatives, Evaluation, Interval, NotEvaluable, Problem, Row};
 
 /// By how many variables one pass differentiates.
@@ -40,7 +41,7 @@ pub enum RowSource {
     Motion,
 }
 
-/// Variables to curves to residuals, for one brief and one size of shock.
+/// Variables to curves to residuals, for one brief with one size of shock and one chainring.
 ///
 /// With [`Purpose::Meet`] the variables are those of the [`Construction`], the rows all
 /// residuals (wanted in [-1, 1]) and limits. With [`Purpose::Score`] slack variables
@@ -49,6 +50,7 @@ pub enum RowSource {
 /// one slack variable follows, by which everything may be missed.
 #[derive(Clone, Debug)]
 pub struct DesignProblem<'p> {
+    variant: Variant,
     candidates: CandidateRows<'p>,
     values: Workspace<'p, Lanes>,
     slopes: Workspace<'p, Dual<Lanes, PASS>>,
@@ -95,12 +97,13 @@ enum ResidualPiece {
 }
 
 impl<'p> DesignProblem<'p> {
-    /// The problem of meeting `brief` with a shock of `size`; `plan` is that of the
-    /// brief's layout.
+    /// The problem of meeting `brief` with the shock and chainring of `variant`; `plan` is that of
+    /// the brief's layout.
     #[must_use]
-    pub fn new(plan: &'p Plan, brief: &Brief, size: ShockSize) -> Self {
-        let candidates = CandidateRows::new(plan, brief, size);
+    pub fn new(plan: &'p Plan, brief: &Brief, variant: Variant) -> Self {
+        let candidates = CandidateRows::new(plan, brief, variant);
         let mut problem = Self {
+            variant,
             values: candidates.workspace(),
             slopes: candidates.workspace(),
             purpose: Purpose::Meet,
@@ -157,6 +160,29 @@ impl<'p> DesignProblem<'p> {
     #[must_use]
     pub fn construction(&self) -> &Construction {
         &self.candidates.construction
+    }
+
+    /// The shock and chainring of its candidates.
+    #[must_use]
+    pub fn variant(&self) -> Variant {
+        self.variant
+    }
+
+    /// The bicycle around its candidates.
+    #[must_use]
+    pub fn bicycle(&self) -> &Bicycle {
+        &self.candidates.bicycle
+    }
+
+    /// The layout of a candidate for `brief` with these points, complete and by that name.
+    #[must_use]
+    pub fn layout(&self, brief: &Brief, name: String, points: &[Point<f64>]) -> Layout {
+        let Variant {
+            size,
+            chainring_teeth,
+        } = self.variant;
+        let layout = brief.layout.with_points(name, points, size.stroke);
+        layout.with_chainring(chainring_teeth)
     }
 
     /// What row `index` of [`Purpose::Meet`] belongs to.

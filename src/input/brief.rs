@@ -5,6 +5,7 @@
 
 mod free;
 mod limits;
+mod rings;
 mod shocks;
 #[cfg(test)]
 pub(super) mod tests;
@@ -48,6 +49,8 @@ pub struct Brief {
     pub free: Vec<FreePoint>,
     /// Shocks to try; empty where the layout's own is meant.
     pub shock_sizes: Vec<ShockSize>,
+    /// Chainrings to try, by their teeth; empty where the layout's own is meant.
+    pub chainring_teeth: Vec<u32>,
     /// What must hold.
     pub limits: Vec<Limit>,
     /// How long to look and what to keep.
@@ -63,6 +66,26 @@ pub struct ShockSize {
     pub stroke: f64,
 }
 
+/// What a start takes besides points: a shock and a chainring.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Variant {
+    /// The shock.
+    pub size: ShockSize,
+    /// Teeth of the chainring.
+    pub chainring_teeth: u32,
+}
+
+/// Which layouts have a place in the ranking.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum RankBy {
+    /// The best of all.
+    #[default]
+    Overall,
+    /// The best of each size of shock with each chainring: places are shared evenly among those
+    /// that have a feasible layout.
+    PerSize,
+}
+
 /// How long to look and what to keep.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SearchOptions {
@@ -74,6 +97,8 @@ pub struct SearchOptions {
     pub distinct: f64,
     /// Seed of everything that is drawn at random.
     pub seed: u64,
+    /// Which layouts have a place in the ranking.
+    pub rank: RankBy,
 }
 
 impl Default for SearchOptions {
@@ -83,6 +108,7 @@ impl Default for SearchOptions {
             keep: 20,
             distinct: 5.0,
             seed: 1,
+            rank: RankBy::Overall,
         }
     }
 }
@@ -132,6 +158,7 @@ impl BriefFile {
             name,
             free,
             shock_sizes,
+            chainring_teeth,
             limits,
             search,
             parts,
@@ -144,6 +171,7 @@ impl BriefFile {
             objectives,
             free,
             shock_sizes,
+            chainring_teeth,
             limits,
             search,
         })
@@ -163,6 +191,29 @@ impl Brief {
             stroke: mechanism.shock.stroke,
         };
         vec![own]
+    }
+
+    /// The chainrings to try, the layout's own where the brief names none.
+    #[must_use]
+    pub fn rings(&self) -> Vec<u32> {
+        match self.chainring_teeth[..] {
+            [] => vec![self.layout.bicycle.chainring_teeth],
+            _ => self.chainring_teeth.clone(),
+        }
+    }
+
+    /// Every shock to try with every chainring to try; starts take them in turn.
+    #[must_use]
+    pub fn variants(&self) -> Vec<Variant> {
+        let rings = self.rings();
+        let with_rings = |size| {
+            let variant = move |&chainring_teeth| Variant {
+                size,
+                chainring_teeth,
+            };
+            rings.iter().map(variant)
+        };
+        self.sizes().into_iter().flat_map(with_rings).collect()
     }
 
     /// The end of the shock that is placed by the shock's length, and the end about which.
@@ -211,6 +262,7 @@ struct Rest {
     name: String,
     free: Vec<FreePoint>,
     shock_sizes: Vec<ShockSize>,
+    chainring_teeth: Vec<u32>,
     limits: Vec<Limit>,
     search: SearchOptions,
     parts: Vec<Arc<Part>>,
@@ -247,6 +299,7 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         "objectives",
         "free",
         "shock_sizes",
+        "chainring_teeth",
         "parts",
         "regions",
         "limits",
@@ -287,11 +340,13 @@ fn read(root: &Node, layout: Option<&Layout>) -> Option<Rest> {
         _ => None,
     };
     let shock_sizes = shocks::read(object.get("shock_sizes"), fixed_length);
+    let chainring_teeth = rings::read(object.get("chainring_teeth"), layout);
     let search = search(object.get("search"));
     Some(Rest {
         name: name?.into(),
         free: free?,
         shock_sizes: shock_sizes?,
+        chainring_teeth: chainring_teeth?,
         limits: limits.filter(|_| regions.is_some())?,
         search: search?,
         parts: parts?,
@@ -316,8 +371,8 @@ fn search(node: Node) -> Option<SearchOptions> {
     let Some(node) = node.given() else {
         return Some(usual);
     };
-    let known = &["starts", "keep", "distinct", "seed"];
-    let object = node.object(known, "an object with starts, keep, distinct or seed")?;
+    let known = &["starts", "keep", "distinct", "seed", "rank"];
+    let object = node.object(known, "an object with starts, keep, distinct, seed or rank")?;
     let whole = |key, low, high, usual| match object.get(key).given() {
         None => Some(usual),
         Some(node) => node.whole(low, high, key),
@@ -334,11 +389,16 @@ fn search(node: Node) -> Option<SearchOptions> {
         Some(node) => node.number_within(0.001, 1000.0, "a distance in mm"),
     };
     let seed = whole("seed", 0, u64::MAX, usual.seed);
+    let rank = match object.get("rank").given() {
+        None => Some(usual.rank),
+        Some(node) => node.choice(&[("overall", RankBy::Overall), ("per_size", RankBy::PerSize)]),
+    };
     Some(SearchOptions {
         starts: starts?,
         keep: keep?,
         distinct: distinct?,
         seed: seed?,
+        rank: rank?,
     })
 }
 

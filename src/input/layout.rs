@@ -14,6 +14,8 @@ mod read;
 pub(super) mod tests;
 mod write;
 
+pub(super) use check::without_run;
+
 use super::fault::Faults;
 use super::json::{self, Sink};
 use super::parts::{self, Part};
@@ -286,5 +288,12 @@ impl Layout {
             point.position = position;
         }
         layout
+    }
+
+    /// The same layout with a chainring of so many teeth.
+    #[must_use]
+    pub fn with_chainring(mut self, teeth: u32) -> Self {
+        self.bicycle.chainring_teeth = teeth;
+        self
     }
 }

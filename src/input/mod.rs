@@ -22,8 +22,8 @@ pub mod scatter;
 pub mod schema;
 
 pub use brief::{
-    Axis, AxisName, Bound, Brief, BriefFile, FreePlace, FreePoint, Limit, LimitQuantity,
-    SearchOptions, ShockSize,
+    Axis, AxisName, Bound, Brief, BriefFile, FreePlace, FreePoint, Limit, LimitQuantity, RankBy,
+    SearchOptions, ShockSize, Variant,
 };
 pub use fault::{Fault, Faults};
 pub use layout::{

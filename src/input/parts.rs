@@ -57,6 +57,9 @@ pub enum Shape {
         /// How far it lies to the left of the line from that eye to the other, mm.
         offset: f64,
     },
+    /// The chainring by its pitch circle, about the bottom bracket: it is as large as its teeth make
+    /// it, whichever the search takes.
+    Chainring,
     /// A straight run of the chain for each cog (and those beyond an idler), at its pitch line.
     Chain {
         /// Which run.
@@ -131,7 +134,7 @@ impl Part {
             Shape::Circle(anchor) => of(anchor).into_iter().collect(),
             Shape::Capsule(anchors) => anchors.iter().filter_map(of).collect(),
             Shape::AlongShock { eye, .. } => vec![*eye],
-            Shape::Polygon { .. } | Shape::Chain { .. } => Vec::new(),
+            Shape::Polygon { .. } | Shape::Chainring | Shape::Chain { .. } => Vec::new(),
         }
     }
 }

@@ -284,7 +284,7 @@ pub(super) fn subject_of(target: &Target) -> String {
 }
 
 /// The value that decides a target, and where it stands.
-fn reached(target: &Target, result: &TargetResult) -> String {
+pub(super) fn reached(target: &Target, result: &TargetResult) -> String {
     let decimals = words::decimals(target.quantity.unit());
     if let (Want::SpreadWithin(_), [low, high]) = (&target.want, &result.values[..]) {
         let spread = fixed(high.value - low.value, decimals);

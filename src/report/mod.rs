@@ -2,6 +2,9 @@
 //! knows files or streams.
 //!
 //! - `table`: aligned columns. `curves`, `clearances`, `comparison`: what a person reads.
+//! - `figure`: curves and linkage as SVG. `page`: the report on the table. `run`: what it is
+//!   made from.
+//! - `plot`: curves in a terminal. `export`: what goes into CAD and spreadsheets.
 //! - `json`, `csv`: every number in full, read back bit for bit.
 //!
 //! What a person reads is rounded, and ends in [`CAUTION`].
@@ -12,12 +15,18 @@ pub mod cost;
 pub mod csv;
 pub mod curves;
 pub mod drift;
+pub mod export;
+pub mod figure;
 pub mod json;
+pub mod page;
+pub mod plot;
 pub mod ranking;
 pub mod results;
+pub mod run;
 pub mod sensitivity;
 pub mod table;
 pub mod tolerance;
+pub mod traced;
 pub mod trade;
 mod words;
 

@@ -3,9 +3,10 @@
 use super::curves::{subject_of, wanted};
 use super::table::{Table, fixed, signed};
 use super::{CAUTION, words};
-use crate::design::{LIMIT_UNIT, RowSource};
+use crate::design::{Assessment, LIMIT_UNIT, RowSource};
 use crate::input::{
-    Brief, Clearance, Limit, LimitQuantity, Mechanism, Part, Place, PointId, Relation, Target, Want,
+    Brief, Clearance, Limit, LimitQuantity, Mechanism, Part, Place, PointId, RankBy, Relation,
+    Target, Want,
 };
 use crate::study::{Blocker, Ending, Ranked, Study};
 use std::fmt::Write;
@@ -16,7 +17,7 @@ use std::sync::Arc;
 pub fn text(brief: &Brief, study: &Study) -> String {
     let mut text = headline(brief, study);
     let _ = write!(text, "\n\n{}", table(brief, study));
-    text += &sizes(study);
+    text += &sizes(brief, study);
     if study.layouts.iter().any(|layout| layout.as_built.is_some()) {
         text += "\nyield: share of frames as built in all bands, by which rows are ordered here.\n";
     }
@@ -28,7 +29,7 @@ any one pivot may shift, mm, to first order, before a target or a limit (of the
 brief, or the room given) breaks, and which. off straight: largest deviation of the
 rate from the line between its ends. worst target: residual from -1 to 1 in its band.\n";
     } else {
-        text += &blockers(brief, study);
+        text += &blockers(brief, study.layouts.is_empty(), &study.blockers);
     }
     let _ = writeln!(text, "{CAUTION}");
     text
@@ -68,7 +69,7 @@ fn headline(brief: &Brief, study: &Study) -> String {
     }
 }
 
-const fn ending_words(ending: Ending) -> &'static str {
+pub(super) const fn ending_words(ending: Ending) -> &'static str {
     match ending {
         Ending::Feasible => "feasible",
         Ending::Infeasible => "stopped short of some target or limit",
@@ -77,31 +78,52 @@ const fn ending_words(ending: Ending) -> &'static str {
     }
 }
 
-/// What came of each size of shock, where there are several.
-fn sizes(study: &Study) -> String {
+/// What came of each size of shock with each chainring, where there are several.
+fn sizes(brief: &Brief, study: &Study) -> String {
     if study.sizes.len() < 2 {
         return String::new();
     }
     let mut text = "\n".to_owned();
     for tally in &study.sizes {
-        let best = tally.best.map_or_else(String::new, |best| {
+        let own = |layout: &&Ranked| {
+            layout.size == tally.size && ring_of(layout) == tally.chainring_teeth
+        };
+        let rows = study.layouts.iter().filter(own);
+        // What is refined for the ranking is better than what a start ended in.
+        let score = |layout: &Ranked| layout.feasible.then_some(layout.score);
+        let scores = rows.clone().filter_map(score).chain(tally.best);
+        let best = scores.min_by(f64::total_cmp);
+        let best = best.map_or_else(String::new, |best| {
             format!(", best score {}", fixed(best, 3))
         });
-        let kept = study
-            .layouts
-            .iter()
-            .filter(|layout| layout.size == tally.size)
-            .count();
+        let ring = several_rings(brief).then(|| format!(", ring {}", tally.chainring_teeth));
+        let first = study.layouts.iter().position(|layout| own(&layout));
+        let first = first.map_or_else(String::new, |row| format!(", first at {}", row + 1));
         let _ = writeln!(
             text,
-            "shock {} x {}: {} of {} starts feasible{best}, {kept} of the rows above",
+            "shock {} x {}{}: {} of {} starts feasible{best}, {} of the rows above{first}",
             fixed(tally.size.eye_to_eye, 0),
             tally.size.stroke,
+            ring.unwrap_or_default(),
             tally.feasible,
             tally.starts,
+            rows.count(),
         );
     }
+    if brief.search.rank == RankBy::PerSize {
+        text += "Rows are shared evenly among those that have a feasible layout.\n";
+    }
     text
+}
+
+/// Whether the brief has several chainrings to try, so that it has to be told which is meant.
+pub(super) fn several_rings(brief: &Brief) -> bool {
+    brief.rings().len() > 1
+}
+
+/// Teeth of the chainring of a layout.
+pub(super) fn ring_of(layout: &Ranked) -> u32 {
+    layout.layout.bicycle.chainring_teeth
 }
 
 fn table(brief: &Brief, study: &Study) -> Table {
@@ -136,6 +158,11 @@ fn table(brief: &Brief, study: &Study) -> Table {
     if built {
         headings.insert(1, "yield".to_owned());
     }
+    let rings = several_rings(brief);
+    if rings {
+        let after = headings.iter().position(|heading| heading == "shock");
+        headings.insert(after.map_or(0, |shock| shock + 1), "ring".to_owned());
+    }
     table.row(headings);
     for (index, layout) in study.layouts.iter().enumerate() {
         let [low, high] = layout.key.anti_squat_at_sag;
@@ -157,12 +184,15 @@ fn table(brief: &Brief, study: &Study) -> Table {
             fixed(layout.size.eye_to_eye, 0),
             layout.size.stroke
         ));
+        if rings {
+            row.push(ring_of(layout).to_string());
+        }
         row.push(fixed(layout.key.travel, 1));
         row.extend(layout.key.leverage.map(|rate| fixed(rate, 3)));
         row.push(fixed(layout.key.straightness, 3));
         row.push(format!("{} to {}", fixed(low, 0), fixed(high, 0)));
         row.push(format!("{} to {}", fixed(least, 0), fixed(most, 0)));
-        row.push(worst(brief, layout));
+        row.push(worst(brief, &layout.assessment));
         table.row(row);
     }
     table
@@ -181,14 +211,12 @@ fn play(layout: &Ranked) -> String {
 }
 
 /// The target, or where none is feasible the target or limit, that is farthest off.
-fn worst(brief: &Brief, layout: &Ranked) -> String {
-    let target = layout
-        .assessment
+pub(super) fn worst(brief: &Brief, assessment: &Assessment) -> String {
+    let target = assessment
         .targets
         .iter()
         .max_by(|a, b| a.residual.abs().total_cmp(&b.residual.abs()));
-    let limit = layout
-        .assessment
+    let limit = assessment
         .limits
         .iter()
         .min_by(|a, b| a.slack.total_cmp(&b.slack));
@@ -209,11 +237,11 @@ fn target(brief: &Brief, objective: usize, index: usize) -> Option<&Target> {
     brief.objectives.get(objective)?.1.targets.get(index)
 }
 
-fn blockers(brief: &Brief, study: &Study) -> String {
-    if study.layouts.is_empty() {
+pub(super) fn blockers(brief: &Brief, without_layouts: bool, blockers: &[Blocker]) -> String {
+    if without_layouts {
         return String::new();
     }
-    if study.blockers.is_empty() {
+    if blockers.is_empty() {
         return "\nNo target or limit is missed by all of them: each gives way somewhere, not all at \
                 once.\n"
             .to_owned();
@@ -221,7 +249,7 @@ fn blockers(brief: &Brief, study: &Study) -> String {
     let mut text =
         "\nMissed by each of the nearest, with what it would have to give at least. They pull\nagainst each other: the worst miss is shared out, so widening one may free another.\n".to_owned();
     let mut table = Table::new(3);
-    for blocker in &study.blockers {
+    for blocker in blockers {
         match *blocker {
             Blocker::Target {
                 objective,
@@ -296,7 +324,7 @@ fn widening(want: &Want, residual: f64) -> String {
     }
 }
 
-fn limit_unit(limit: &Limit) -> &'static str {
+pub(super) fn limit_unit(limit: &Limit) -> &'static str {
     match limit.quantity {
         LimitQuantity::Angle(..) => "deg",
         LimitQuantity::Distance(..)
@@ -389,6 +417,10 @@ pub fn csv(brief: &Brief, study: &Study) -> String {
     for name in &names {
         let _ = write!(text, ",{name}");
     }
+    let rings = several_rings(brief);
+    if rings {
+        text.push_str(",chainring_teeth");
+    }
     text.push('\n');
     for (index, layout) in study.layouts.iter().enumerate() {
         let rank = index + 1;
@@ -405,6 +437,9 @@ pub fn csv(brief: &Brief, study: &Study) -> String {
             .chain(free_coordinates(brief).map(|(_, coordinate)| coordinate(layout)));
         for number in numbers {
             let _ = write!(text, ",{number}");
+        }
+        if rings {
+            let _ = write!(text, ",{}", ring_of(layout));
         }
         text.push('\n');
     }

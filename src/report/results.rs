@@ -1,13 +1,13 @@
 //! `results.json` of a run folder: everything a search found, every number in full.
 
 use super::json;
-use super::ranking::{free_coordinates, layout_file, source_words};
+use super::ranking::{free_coordinates, layout_file, ring_of, several_rings, source_words};
 use crate::input::Brief;
 use crate::study::{Blocker, NearestEdge, Ranked, SizeTally, Study};
 use serde_json::{Map, Value, json};
 
 /// An input file of a run and the hash of its text.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Deserialize)]
 pub struct InputFile {
     /// The name, relative to the brief.
     pub file: String,
@@ -35,20 +35,30 @@ pub fn text(brief: &Brief, inputs: &[InputFile], study: &Study) -> String {
         "starts": study.starts,
         "evaluations": study.evaluations,
         "endings": study.endings,
-        "shock_sizes": study.sizes.iter().map(size_tally).collect::<Vec<_>>(),
+        "milestones": study.milestones,
+        "shock_sizes": study.sizes.iter().map(|tally| size_tally(brief, tally)).collect::<Vec<_>>(),
         "blockers": study.blockers.iter().map(|blocker| self::blocker(brief, blocker)).collect::<Vec<_>>(),
         "layouts": layouts,
     }))
 }
 
-fn size_tally(tally: &SizeTally) -> Value {
-    json!({
+fn size_tally(brief: &Brief, tally: &SizeTally) -> Value {
+    let mut value = json!({
         "eye_to_eye": tally.size.eye_to_eye,
         "stroke": tally.size.stroke,
         "starts": tally.starts,
         "feasible": tally.feasible,
         "best_score": tally.best,
-    })
+    });
+    add_ring(brief, tally.chainring_teeth, &mut value);
+    value
+}
+
+/// Names the chainring, where there are several to try.
+fn add_ring(brief: &Brief, teeth: u32, value: &mut Value) {
+    if several_rings(brief) {
+        value["chainring_teeth"] = teeth.into();
+    }
 }
 
 fn objective_name(brief: &Brief, objective: usize) -> &str {
@@ -104,7 +114,7 @@ fn layout(brief: &Brief, rank: usize, ranked: &Ranked) -> Value {
             })
         })
         .collect();
-    json!({
+    let mut value = json!({
         "rank": rank,
         "file": layout_file(rank),
         "feasible": ranked.feasible,
@@ -118,7 +128,9 @@ fn layout(brief: &Brief, rank: usize, ranked: &Ranked) -> Value {
         "targets": targets,
         "limits": limits,
         "nearest_edge": ranked.edge.as_ref().map(|edge| nearest_edge(brief, edge)),
-    })
+    });
+    add_ring(brief, ring_of(ranked), &mut value);
+    value
 }
 
 fn nearest_edge(brief: &Brief, edge: &NearestEdge) -> Value {

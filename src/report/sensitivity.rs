@@ -82,7 +82,7 @@ fn change(slope: f64, decimals: usize) -> String {
 }
 
 /// The aim of each target whose residual is worst.
-fn worst_aims(sensitivity: &Sensitivity) -> Vec<usize> {
+pub(super) fn worst_aims(sensitivity: &Sensitivity) -> Vec<usize> {
     let mut worst: Vec<usize> = Vec::new();
     for (number, aim) in sensitivity.aims.iter().enumerate() {
         let same = worst.iter_mut().find(|other| {

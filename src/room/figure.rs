@@ -82,6 +82,10 @@ impl Figure {
                 };
                 core(vec![at(*from), at(*to)])
             }
+            Shape::Chainring => vec![Self {
+                core: Core::Corners(vec![Corner::Fixed(Point::new(0.0, 0.0))]),
+                radius: part.radius + bicycle.ring_radius(),
+            }],
             Shape::Chain { run, cogs } => chain_runs(bicycle, *run, cogs)
                 .into_iter()
                 .map(|sprockets| Self {

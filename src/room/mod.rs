@@ -3,6 +3,7 @@
 //! - `distance`: signed distance of two convex cores, as a [`Contact`].
 //! - `figure`: a part as a core whose corners follow the candidate.
 //! - [`Room`]: the pairs of a clearance, at any moment the nearest of them.
+//! - `outline`: where a part's cores stand, for whoever draws it.
 //! - `sweep`: the nearest of the continuous motion.
 //!
 //! Distances are of side view; parts that lie beside each other (their layers do not overlap)
@@ -12,9 +13,11 @@ mod distance;
 mod figure;
 mod gap;
 mod neighbours;
+mod outline;
 mod sweep;
 
 pub use distance::{Contact, Witness, contact};
 pub use gap::{Closest, Gap, Room};
 pub use neighbours::neighbours;
+pub use outline::{corner_count, corners, thickness};
 pub use sweep::{Nearest, Sweep};

@@ -51,6 +51,11 @@ fn carriers(layout: &Layout, part: &Part) -> Vec<BodyId> {
             carriers
         }
         Shape::Polygon { carrier, .. } => vec![carrier.body],
+        Shape::Chainring => {
+            let mut bodies = mechanism.bodies.iter();
+            let frame = bodies.position(|body| body.name == "frame");
+            frame.map(BodyId).into_iter().collect()
+        }
         Shape::AlongShock { .. } | Shape::Chain { .. } => Vec::new(),
     }
 }
@@ -64,6 +69,7 @@ fn belong_together(layout: &Layout, one: &Part, other: &Part) -> bool {
     let shock = |part: &Part| matches!(part.shape, Shape::AlongShock { .. });
     let chain = |part: &Part| matches!(part.shape, Shape::Chain { .. });
     let sprocket = |part: &Part| match part.shape {
+        Shape::Chainring => true,
         Shape::Circle(Anchor::Point(point)) => {
             let idler = layout.bicycle.idler.map(|idler| idler.point);
             point == layout.bicycle.rear_axle || Some(point) == idler

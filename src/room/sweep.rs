@@ -12,7 +12,7 @@ use std::sync::Arc;
 type Rate = Dual<f64, 1>;
 
 /// Into how many intervals a range is cut to find every minimum in it.
-const INTERVALS: u32 = 40;
+const INTERVALS: u32 = 64;
 
 /// Halvings of a bracket about a maximum: to 1e-10 of the range.
 const NARROWINGS: usize = 48;

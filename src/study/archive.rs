@@ -1,6 +1,7 @@
 //! What is kept of many candidates, whatever order they come in.
 
 use super::start::Candidate;
+use crate::input::RankBy;
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
@@ -52,10 +53,10 @@ pub(super) struct Archive {
 
 impl Archive {
     /// An empty archive for layouts that count as distinct at `distinct` mm.
-    pub fn new(distinct: f64) -> Self {
+    pub fn new(distinct: f64, rank: RankBy) -> Self {
         Self {
-            feasible: Grid::new(distinct),
-            nearest: Grid::new(distinct),
+            feasible: Grid::new(distinct, rank),
+            nearest: Grid::new(distinct, rank),
         }
     }
 
@@ -130,13 +131,16 @@ impl Archive {
 #[derive(Clone, Debug)]
 struct Grid {
     side: f64,
+    /// Whether every size of shock with every chainring has cells of its own.
+    per_size: bool,
     cells: BTreeMap<Vec<i64>, Candidate>,
 }
 
 impl Grid {
-    fn new(side: f64) -> Self {
+    fn new(side: f64, rank: RankBy) -> Self {
         Self {
             side,
+            per_size: rank == RankBy::PerSize,
             cells: BTreeMap::new(),
         }
     }
@@ -179,11 +183,16 @@ impl Grid {
         }
     }
 
-    #[allow(clippy::cast_possible_truncation, reason = "points are within 10 m")]
+    #[allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_possible_wrap,
+        reason = "points are within 10 m, sizes are few"
+    )]
     fn cell(&self, candidate: &Candidate) -> Vec<i64> {
         let coordinates = candidate.points.iter().flat_map(|point| [point.x, point.y]);
-        coordinates
-            .map(|coordinate| (coordinate / self.side).floor() as i64)
+        let size = self.per_size.then_some(candidate.size as i64);
+        size.into_iter()
+            .chain(coordinates.map(|coordinate| (coordinate / self.side).floor() as i64))
             .collect()
     }
 }
@@ -211,7 +220,7 @@ mod tests {
     }
 
     fn kept(order: impl Iterator<Item = u64>, most: usize) -> (f64, Vec<(Vec<i64>, u64)>) {
-        let mut grid = Grid::new(5.0);
+        let mut grid = Grid::new(5.0, RankBy::Overall);
         for start in order {
             grid.insert(candidate(start), most);
             assert!(grid.cells.len() <= most);
@@ -238,7 +247,7 @@ mod tests {
         let (side, cells) = kept(0..1000, 20);
         assert!(side > 5.0);
         // Every candidate shares a cell with one that is no worse.
-        let grid = Grid::new(side);
+        let grid = Grid::new(side, RankBy::Overall);
         for start in 0..1000 {
             let cell = grid.cell(&candidate(start));
             let (_, best) = cells.iter().find(|(other, _)| *other == cell).unwrap();
@@ -251,7 +260,7 @@ mod tests {
 
     #[test]
     fn the_nearest_are_given_up_once_one_is_feasible() {
-        let mut archive = Archive::new(5.0);
+        let mut archive = Archive::new(5.0, RankBy::Overall);
         for start in 0..3 {
             archive.insert(Candidate {
                 feasible: false,
@@ -269,5 +278,23 @@ mod tests {
         });
         let starts: Vec<u64> = archive.ranked().iter().map(|kept| kept.start).collect();
         assert_eq!(starts, [3]);
+    }
+
+    #[test]
+    fn a_size_keeps_its_best_whatever_stands_in_the_same_place() {
+        let kept = |rank| {
+            let mut archive = Archive::new(5.0, rank);
+            for size in 0..3 {
+                archive.insert(Candidate {
+                    size,
+                    score: 0.1 * size as f64,
+                    ..candidate(3)
+                });
+            }
+            let sizes = archive.ranked().into_iter().map(|kept| kept.size);
+            sizes.collect::<Vec<_>>()
+        };
+        assert_eq!(kept(RankBy::Overall), [0]);
+        assert_eq!(kept(RankBy::PerSize), [0, 1, 2]);
     }
 }

@@ -6,7 +6,7 @@
 use super::relaxed::{Bench, Rule, violation};
 use super::search::{Control, Search, SearchError};
 use crate::design::{Construction, DesignProblem, LIMIT_UNIT, Purpose, RowSource};
-use crate::input::{Bound, Brief, Layout, Limit, LimitQuantity, ShockSize, Want};
+use crate::input::{Bound, Brief, Layout, Limit, LimitQuantity, ShockSize, Variant, Want};
 use crate::mechanism::Plan;
 use crate::optimise::{Minimiser, MinimiserSettings, RowWeights};
 use rayon::prelude::*;
@@ -84,12 +84,12 @@ pub struct Widenings {
     pub single: Vec<Widening>,
 }
 
-/// The bench of a brief for one size of shock.
-fn bench<'p>(plan: &'p Plan, brief: &'p Brief, size: ShockSize) -> Bench<'p> {
+/// The bench of a brief for one size of shock and one chainring.
+fn bench<'p>(plan: &'p Plan, brief: &'p Brief, variant: Variant) -> Bench<'p> {
     Bench {
         plan,
         brief,
-        problem: DesignProblem::new(plan, brief, size),
+        problem: DesignProblem::new(plan, brief, variant),
     }
 }
 
@@ -100,16 +100,22 @@ fn size_of(layout: &Layout) -> ShockSize {
     }
 }
 
-/// The size of the brief that a layout has, so that its length is that number to the last digit.
-fn nearest_size(brief: &Brief, layout: &Layout) -> ShockSize {
-    let own = size_of(layout);
-    let sizes = brief.sizes().into_iter();
-    sizes
+/// The shock and chainring of the brief that a layout has, so that the shock's length is that number
+/// to the last digit; where the brief has not got them the nearest, the shock counting first.
+fn nearest_variant(brief: &Brief, layout: &Layout) -> Variant {
+    let own = Variant {
+        size: size_of(layout),
+        chainring_teeth: layout.bicycle.chainring_teeth,
+    };
+    let off = |&Variant { size, .. }: &Variant| {
+        (size.eye_to_eye - own.size.eye_to_eye).abs() + (size.stroke - own.size.stroke).abs()
+    };
+    let ring_off = |variant: &Variant| variant.chainring_teeth.abs_diff(own.chainring_teeth);
+    let variants = brief.variants().into_iter();
+    variants
         .min_by(|a, b| {
-            let off = |size: &ShockSize| {
-                (size.eye_to_eye - own.eye_to_eye).abs() + (size.stroke - own.stroke).abs()
-            };
-            off(a).total_cmp(&off(b))
+            let by_ring = ring_off(a).cmp(&ring_off(b));
+            off(a).total_cmp(&off(b)).then(by_ring)
         })
         .unwrap_or(own)
 }
@@ -136,15 +142,15 @@ fn sources(brief: &Brief) -> Vec<RowSource> {
 /// What holds the score of `layout`, which meets `brief`.
 #[must_use]
 pub fn gains(plan: &Plan, brief: &Brief, layout: &Layout) -> Option<Gains> {
-    let size = nearest_size(brief, layout);
-    let start = variables(brief, size, layout);
-    let (score, x) = lowest_score(plan, brief, size, &start)?;
+    let variant = nearest_variant(brief, layout);
+    let start = variables(brief, variant.size, layout);
+    let (score, x) = lowest_score(plan, brief, variant, &start)?;
     let mut gains: Vec<Gain> = sources(brief)
         .into_par_iter()
         .filter_map(|source| {
             let mut wider = brief.clone();
             let widened = widen(&mut wider, source, PART, STEP)?;
-            let (lower, _) = lowest_score(plan, &wider, size, &x)?;
+            let (lower, _) = lowest_score(plan, &wider, variant, &x)?;
             let gain = score - lower;
             (gain > LEAST_GAIN).then_some(Gain {
                 source,
@@ -158,8 +164,13 @@ pub fn gains(plan: &Plan, brief: &Brief, layout: &Layout) -> Option<Gains> {
 }
 
 /// The lowest verified score near `x`, and where.
-fn lowest_score(plan: &Plan, brief: &Brief, size: ShockSize, x: &[f64]) -> Option<(f64, Vec<f64>)> {
-    let bench = bench(plan, brief, size);
+fn lowest_score(
+    plan: &Plan,
+    brief: &Brief,
+    variant: Variant,
+    x: &[f64],
+) -> Option<(f64, Vec<f64>)> {
+    let bench = bench(plan, brief, variant);
     let mut best = bench
         .verify(x)
         .filter(|verified| verified.assessment.feasible())
@@ -295,13 +306,13 @@ pub fn widenings(
     Ok(Widenings { common, single })
 }
 
-/// Layouts as starts: size of the shock and variables.
-type Starts = Vec<(ShockSize, Vec<f64>)>;
+/// Layouts as starts: shock and chainring, and variables.
+type Starts = Vec<(Variant, Vec<f64>)>;
 
 fn starts_of(brief: &Brief, layouts: &[&Layout]) -> Starts {
     let start = |layout: &&Layout| {
-        let size = nearest_size(brief, layout);
-        (size, variables(brief, size, layout))
+        let variant = nearest_variant(brief, layout);
+        (variant, variables(brief, variant.size, layout))
     };
     layouts.iter().map(start).collect()
 }
@@ -314,12 +325,12 @@ fn least(
     rule: &(dyn Fn(RowSource) -> Rule + Sync),
     let_out: &(dyn Fn(RowSource) -> bool + Sync),
 ) -> Option<(f64, Layout)> {
-    let solved = starts.par_iter().filter_map(|(size, x)| {
-        let bench = bench(plan, brief, *size);
+    let solved = starts.par_iter().filter_map(|(variant, x)| {
+        let bench = bench(plan, brief, *variant);
         let solved = bench.solve(x, rule, &|assessment| violation(assessment, let_out))?;
         let share = violation(&solved.assessment, &|source| !let_out(source));
         let name = format!("{}, widened", brief.name);
-        let layout = brief.layout.with_points(name, &solved.points, size.stroke);
+        let layout = bench.problem.layout(brief, name, &solved.points);
         Some((share, layout))
     });
     let solved: Vec<(f64, Layout)> = solved.collect();

@@ -1,10 +1,11 @@
 //! What a search has found so far, and how the starts are shared out.
 
 use super::archive::Archive;
+use super::history::{Milestone, note};
 use super::record;
 use super::search::{Endings, SizeTally};
 use super::start::{Candidate, Ending, Result as StartResult};
-use crate::input::ShockSize;
+use crate::input::Brief;
 
 /// Starts that stay together when they are shared out.
 const BLOCK: u64 = 64;
@@ -78,6 +79,8 @@ pub struct Found {
     pub(super) endings: Endings,
     pub(super) sizes: Vec<SizeTally>,
     pub(super) archive: Archive,
+    /// When the best score fell; not known of parts that were put together.
+    pub(super) milestones: Vec<Milestone>,
     /// Starts taken when last something new came.
     pub(super) news: u64,
     /// Starts of the last round.
@@ -100,14 +103,15 @@ pub(super) struct Round {
 }
 
 impl Found {
-    /// Nothing yet, of starts with shocks of these sizes and layouts distinct at `distinct` mm.
-    pub(super) fn new(sizes: &[ShockSize], distinct: f64) -> Self {
+    /// Nothing yet of a search of `brief`.
+    pub(super) fn new(brief: &Brief) -> Self {
         Self {
             starts: 0,
             evaluations: 0,
             endings: Endings::new(),
-            sizes: sizes.iter().copied().map(SizeTally::new).collect(),
-            archive: Archive::new(distinct),
+            sizes: brief.variants().into_iter().map(SizeTally::new).collect(),
+            archive: Archive::new(brief.search.distinct, brief.search.rank),
+            milestones: Vec::new(),
             news: 0,
             last: 0,
         }
@@ -145,7 +149,7 @@ impl Found {
 
     /// Takes up the results of a round, each with the number of its start and of its size.
     pub(super) fn take(&mut self, results: Vec<(u64, usize, StartResult)>) -> Round {
-        let sizes = self.sizes.iter().map(|tally| SizeTally::new(tally.size));
+        let sizes = self.sizes.iter().map(SizeTally::none);
         let mut round = Round {
             starts: results.len() as u64,
             evaluations: 0,
@@ -174,6 +178,7 @@ impl Found {
         if round.news {
             self.news = self.starts;
         }
+        note(self);
         round.sides = self.archive.sides();
         // Starts are taken in the order of their numbers.
         let entered = self.archive.all().filter(|kept| kept.start >= first);
@@ -184,6 +189,11 @@ impl Found {
     /// Takes up a round again of which only what entered is known. The archive becomes what it
     /// was: in every cell of its grid the best is among what it held and what entered.
     pub(super) fn replay(&mut self, round: Round) {
+        self.add(round);
+        note(self);
+    }
+
+    fn add(&mut self, round: Round) {
         self.count(&round);
         if round.news {
             self.news = self.starts;
@@ -197,10 +207,11 @@ impl Found {
     /// Adds what another part of the same search found. The order of parts makes no difference.
     pub fn absorb(&mut self, other: Self) {
         self.news = self.news.max(other.news);
-        self.replay(Round {
+        self.add(Round {
             news: false,
             ..other.into_round()
         });
+        self.milestones.clear();
     }
 
     /// All of it as one record of a journal.

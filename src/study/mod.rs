@@ -4,6 +4,7 @@
 //! - `archive`: what is kept of many, whatever order they come in.
 //! - `found`: all that is found so far, and how the starts are shared out; `record`: a round of
 //!   them as bytes; `standing`: what is told after each.
+//! - `history`: how the best score fell over the starts.
 //! - `alternatives`: which of these differ enough to stand in one ranking.
 //! - `lower`, `refine`: the score lowered, and each kept layout made the best and the most
 //!   forgiving of its neighbourhood.
@@ -24,6 +25,7 @@ mod blocking;
 pub mod cost;
 pub mod drift;
 mod found;
+mod history;
 mod lower;
 pub mod moves;
 mod rank;
@@ -41,6 +43,7 @@ pub mod trade;
 
 pub use blocking::Blocker;
 pub use found::{Found, Shard};
+pub use history::Milestone;
 pub use rank::{KeyValues, Ranked, Study};
 pub use record::RecordError;
 pub use robustness::NearestEdge;

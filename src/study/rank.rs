@@ -2,6 +2,7 @@
 
 use super::archive::order;
 use super::blocking::{Blocker, blockers};
+use super::history::Milestone;
 use super::robustness::NearestEdge;
 use super::search::{Endings, SizeTally};
 use super::start::{Candidate, Starter};
@@ -23,8 +24,10 @@ pub struct Study {
     pub evaluations: u64,
     /// How the starts ended.
     pub endings: Endings,
-    /// What came of the starts with each size of shock.
+    /// What came of the starts with each size of shock and each chainring.
     pub sizes: Vec<SizeTally>,
+    /// When the best score fell.
+    pub milestones: Vec<Milestone>,
     /// Whether it was ended before all starts were taken.
     pub interrupted: bool,
 }
@@ -139,13 +142,8 @@ fn judge(
     brief: &Brief,
     mut candidate: Candidate,
 ) -> Option<(Candidate, Judged)> {
-    let stroke = starter.problems[candidate.size]
-        .construction()
-        .size()
-        .stroke;
-    let layout = brief
-        .layout
-        .with_points(brief.name.clone(), &candidate.points, stroke);
+    let problem = &starter.problems[candidate.size];
+    let layout = problem.layout(brief, brief.name.clone(), &candidate.points);
     let plan = Plan::compile(&brief.name, &layout.mechanism).ok()?;
     let suspension = Suspension::new(&plan, &brief.name, &layout).ok()?;
     let sets: Vec<&ObjectiveSet> = starter.objectives.iter().collect();

@@ -70,13 +70,17 @@ fn write_candidate(to: &mut Writer, candidate: &Candidate) {
     }
 }
 
-/// The round that `bytes` hold.
+/// The round that `bytes` hold, of a search with these tallies of no start yet.
 ///
 /// # Errors
 /// They hold none, or none of this search.
-pub(super) fn decode(starter: &Starter, bytes: &[u8]) -> Result<Round, RecordError> {
+pub(super) fn decode(
+    starter: &Starter,
+    none: &[SizeTally],
+    bytes: &[u8],
+) -> Result<Round, RecordError> {
     let mut from = Reader(bytes);
-    let round = read_round(starter, &mut from).ok_or(RecordError)?;
+    let round = read_round(starter, none, &mut from).ok_or(RecordError)?;
     if from.0.is_empty() {
         Ok(round)
     } else {
@@ -84,7 +88,7 @@ pub(super) fn decode(starter: &Starter, bytes: &[u8]) -> Result<Round, RecordErr
     }
 }
 
-fn read_round(starter: &Starter, from: &mut Reader) -> Option<Round> {
+fn read_round(starter: &Starter, none: &[SizeTally], from: &mut Reader) -> Option<Round> {
     let (starts, evaluations) = (from.u64()?, from.u64()?);
     let mut endings = Endings::new();
     for ending in ENDINGS {
@@ -97,8 +101,8 @@ fn read_round(starter: &Starter, from: &mut Reader) -> Option<Round> {
         return None;
     }
     let mut sizes = Vec::new();
-    for problem in &starter.problems {
-        let mut tally = SizeTally::new(problem.construction().size());
+    for none in none {
+        let mut tally = *none;
         tally.starts = from.u64()?;
         tally.feasible = from.u64()?;
         let known = from.flag()?;

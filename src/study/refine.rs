@@ -65,7 +65,14 @@ pub(super) fn refine(
 ) -> (Vec<Candidate>, u64) {
     if candidates.iter().all(|candidate| candidate.x.is_empty()) {
         // Nothing may move.
-        return (candidates.into_iter().take(1).collect(), 0);
+        let all: Vec<&Candidate> = candidates.iter().collect();
+        let kept = starter.alternatives.distinct(&all, keep);
+        return (
+            kept.iter()
+                .map(|&index| candidates[index].clone())
+                .collect(),
+            0,
+        );
     }
     let entries = candidates.into_iter().map(|candidate| Entry {
         within: Neighbourhood {

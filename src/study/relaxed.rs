@@ -1,6 +1,6 @@
 //! A brief's rows with some of them let out by one slack, which is made as small as can be.
 
-use crate::curves::{Bicycle, Suspension};
+use crate::curves::Suspension;
 use crate::design::{Assessment, DesignProblem, Purpose, RowSource};
 use crate::input::{Brief, ObjectiveSet};
 use crate::mechanism::{Plan, find_end};
@@ -222,7 +222,7 @@ impl Bench<'_> {
         if !construction.reaches(&points) || find_end(self.plan, &points, stroke, axle).is_some() {
             return None;
         }
-        let bicycle = Bicycle::new(&self.brief.layout);
+        let bicycle = self.problem.bicycle().clone();
         let suspension = Suspension::assembled(self.plan, bicycle, &points, stroke);
         let sets: Vec<&ObjectiveSet> = self.brief.objectives.iter().map(|(_, set)| set).collect();
         let assessment = Assessment::new(&suspension, &sets, &self.brief.limits);

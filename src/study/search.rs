@@ -8,9 +8,8 @@ use super::record::{self, RecordError};
 use super::refine::refine;
 use super::standing::Standing;
 use super::start::{Candidate, Ending, Result as StartResult, Starter, Worker, count, solve};
-use crate::curves::Bicycle;
 use crate::design::{DesignProblem, Purpose};
-use crate::input::{Brief, Faults, ShockSize};
+use crate::input::{Brief, Faults, ShockSize, Variant};
 use crate::mechanism::Plan;
 use crate::optimise::{Minimiser, MinimiserSettings};
 use rayon::prelude::*;
@@ -61,12 +60,14 @@ pub struct Budget {
     pub stagnation: Option<u64>,
 }
 
-/// What came of the starts with one size of shock.
+/// What came of the starts with one size of shock and one chainring.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SizeTally {
     /// The size.
     pub size: ShockSize,
-    /// Starts taken with it.
+    /// Teeth of the chainring.
+    pub chainring_teeth: u32,
+    /// Starts taken with them.
     pub starts: u64,
     /// Of those, how many ended in a feasible layout.
     pub feasible: u64,
@@ -75,12 +76,23 @@ pub struct SizeTally {
 }
 
 impl SizeTally {
-    pub(super) fn new(size: ShockSize) -> Self {
+    pub(super) fn new(variant: Variant) -> Self {
         Self {
-            size,
+            size: variant.size,
+            chainring_teeth: variant.chainring_teeth,
             starts: 0,
             feasible: 0,
             best: None,
+        }
+    }
+
+    /// Of no start yet, with the same size and chainring.
+    pub(super) fn none(&self) -> Self {
+        Self {
+            starts: 0,
+            feasible: 0,
+            best: None,
+            ..*self
         }
     }
 
@@ -156,7 +168,7 @@ impl Search {
     /// What is found before the first start.
     #[must_use]
     pub fn begin(&self) -> Found {
-        Found::new(&self.brief.sizes(), self.brief.search.distinct)
+        Found::new(&self.brief)
     }
 
     /// Takes starts until the budget is spent, `watch` says so, or `stop` is set, which gives up
@@ -236,6 +248,7 @@ impl Search {
             evaluations: found.evaluations + spent,
             endings: found.endings,
             sizes: found.sizes,
+            milestones: found.milestones,
             interrupted,
         }
     }
@@ -266,8 +279,9 @@ impl Search {
         records: impl IntoIterator<Item = &'r [u8]>,
     ) -> Result<Found, (usize, RecordError)> {
         let (starter, mut found) = (self.starter(), self.begin());
+        let none = found.sizes.clone();
         for (number, bytes) in records.into_iter().enumerate() {
-            let round = record::decode(&starter, bytes).map_err(|error| (number, error))?;
+            let round = record::decode(&starter, &none, bytes).map_err(|error| (number, error))?;
             found.replay(round);
         }
         Ok(found)
@@ -291,11 +305,10 @@ impl Search {
     }
 
     pub(super) fn starter(&self) -> Starter<'_> {
-        let problem = |size| DesignProblem::new(&self.plan, &self.brief, size);
+        let problem = |variant| DesignProblem::new(&self.plan, &self.brief, variant);
         Starter {
             plan: &self.plan,
-            bicycle: Bicycle::new(&self.brief.layout),
-            problems: self.brief.sizes().into_iter().map(problem).collect(),
+            problems: self.brief.variants().into_iter().map(problem).collect(),
             objectives: self
                 .brief
                 .objectives
@@ -304,7 +317,7 @@ impl Search {
                 .collect(),
             limits: self.brief.limits.clone(),
             seed: self.brief.search.seed,
-            alternatives: Alternatives::new(&self.brief.layout, self.brief.search.distinct),
+            alternatives: Alternatives::new(&self.brief.layout, &self.brief.search),
         }
     }
 }

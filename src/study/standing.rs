@@ -58,11 +58,9 @@ impl Standing<'_> {
     #[must_use]
     pub fn key(&self) -> Option<KeyValues> {
         let best = self.found.archive.best()?;
-        let stroke = self.starter.problems[best.size]
-            .construction()
-            .size()
-            .stroke;
-        let (plan, bicycle) = (self.starter.plan, self.starter.bicycle.clone());
+        let problem = &self.starter.problems[best.size];
+        let stroke = problem.construction().size().stroke;
+        let (plan, bicycle) = (self.starter.plan, problem.bicycle().clone());
         let suspension = Suspension::assembled(plan, bicycle, &best.points, stroke);
         Some(KeyValues::of(&suspension))
     }

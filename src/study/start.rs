@@ -3,7 +3,7 @@
 use super::alternatives::Alternatives;
 use super::lower::SCORE;
 use super::robustness::{NearestEdge, nearest_edge};
-use crate::curves::{Bicycle, Suspension};
+use crate::curves::Suspension;
 use crate::design::{Assessment, DesignProblem, Purpose, RowSource};
 use crate::input::{Limit, ObjectiveSet};
 use crate::mechanism::{Plan, find_end};
@@ -12,7 +12,7 @@ use crate::optimise::{
     Derivatives, Evaluation, Feasible, FeasibleSettings, Minimiser, Outcome, Problem, place, run,
     unit_cube_point,
 };
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Samples drawn for one start before it is given up.
 const DRAWS: u64 = 256;
@@ -25,7 +25,7 @@ const TIGHTENING: f64 = 1e-3;
 const LEAST_MARGIN: f64 = 1e-3;
 
 /// How one start ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Ending {
     /// A layout that meets all targets and limits.
@@ -42,6 +42,7 @@ pub enum Ending {
 #[derive(Clone, Debug)]
 pub(super) struct Candidate {
     pub start: u64,
+    /// Number of its size of shock and chainring among the variants of the brief.
     pub size: usize,
     pub x: Vec<f64>,
     pub points: Vec<Point<f64>>,
@@ -68,11 +69,11 @@ pub(super) struct Result {
     pub candidates: Vec<Candidate>,
 }
 
-/// What all starts of one search share, with one problem for each size of shock.
+/// What all starts of one search share, with one problem for each variant: each size of
+/// shock with each chainring.
 #[derive(Clone, Debug)]
 pub(super) struct Starter<'p> {
     pub plan: &'p Plan,
-    pub bicycle: Bicycle,
     pub problems: Vec<DesignProblem<'p>>,
     pub objectives: Vec<ObjectiveSet>,
     pub limits: Vec<Limit>,
@@ -81,7 +82,7 @@ pub(super) struct Starter<'p> {
 }
 
 impl Starter<'_> {
-    /// The number of the shock size that start number `start` takes: all in turn.
+    /// The number of the variant that start number `start` takes: all in turn.
     pub fn size_of(&self, start: u64) -> usize {
         usize::try_from(start % self.problems.len() as u64).unwrap_or(0)
     }
@@ -197,7 +198,6 @@ impl<'s, 'p> Worker<'s, 'p> {
     pub fn verify(&mut self, start: u64, size: usize, x: &[f64]) -> Candidate {
         let Starter {
             plan,
-            bicycle,
             objectives,
             limits,
             ..
@@ -215,6 +215,7 @@ impl<'s, 'p> Worker<'s, 'p> {
             violation: f64::INFINITY,
             edge: None,
         };
+        let bicycle = problem.bicycle();
         let axle = bicycle.axle_point();
         if !problem.construction().reaches(&candidate.points)
             || find_end(plan, &candidate.points, stroke, axle).is_some()

@@ -7,7 +7,7 @@
 
 use super::relaxed::{Bench, Rule, Verified, violation};
 use crate::design::{Assessment, Construction, DesignProblem, RowSource};
-use crate::input::{Brief, Layout, ShockSize};
+use crate::input::{Brief, Layout, Variant};
 use crate::mechanism::Plan;
 use rayon::prelude::*;
 
@@ -64,18 +64,18 @@ pub fn trade(
     layouts: &[&Layout],
     count: usize,
 ) -> Option<Trade> {
-    let sizes = brief.sizes();
-    let benches = sizes.iter().map(|&size| Bench {
+    let variants = brief.variants();
+    let benches = variants.iter().map(|&variant| Bench {
         plan,
         brief,
-        problem: DesignProblem::new(plan, brief, size),
+        problem: DesignProblem::new(plan, brief, variant),
     });
     let starts = layouts.iter().filter_map(|layout| {
         let points = layout.mechanism.points.iter();
         let drawn: Vec<_> = points.map(|point| point.position).collect();
-        let size = sizes.iter().position(|size| fits(*size, layout))?;
-        let construction = Construction::new(brief, sizes[size]);
-        Some((size, construction.variables_of(&drawn)))
+        let variant = variants.iter().position(|variant| fits(*variant, layout))?;
+        let construction = Construction::new(brief, variants[variant].size);
+        Some((variant, construction.variables_of(&drawn)))
     });
     let walk = Walk {
         benches: benches.collect(),
@@ -119,9 +119,11 @@ pub fn trade(
     })
 }
 
-fn fits(size: ShockSize, layout: &Layout) -> bool {
+fn fits(variant: Variant, layout: &Layout) -> bool {
+    let size = variant.size;
     (size.eye_to_eye - layout.mechanism.eye_to_eye()).abs() < 1e-6
         && (size.stroke - layout.mechanism.shock.stroke).abs() < 1e-9
+        && variant.chainring_teeth == layout.bicycle.chainring_teeth
 }
 
 impl Walk<'_> {
@@ -191,12 +193,9 @@ impl Walk<'_> {
 
     fn point(&self, solved: Solved) -> TradePoint {
         let bench = &self.benches[solved.size];
-        let stroke = bench.problem.construction().size().stroke;
         let name = format!("{}, on the frontier", bench.brief.name);
-        let layout = bench
-            .brief
-            .layout
-            .with_points(name, &solved.verified.points, stroke);
+        let points = &solved.verified.points;
+        let layout = bench.problem.layout(bench.brief, name, points);
         TradePoint {
             residuals: solved.residuals,
             layout,

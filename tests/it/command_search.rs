@@ -59,7 +59,7 @@ pub fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     files
 }
 
-fn read_json(path: &Path) -> Value {
+pub fn read_json(path: &Path) -> Value {
     serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap()
 }
 

@@ -17,6 +17,7 @@ pub(in crate::input) fn valid() -> Value {
             "shock_rocker": {"from": "rocker_pivot", "x": [20, 90], "y": [-60, 60]}
         },
         "shock_sizes": [{"eye_to_eye": 200, "stroke": 51}, {"eye_to_eye": 200, "stroke": 57}],
+        "chainring_teeth": [30, 34],
         "limits": [
             {"distance": ["main_pivot", "stay_pivot"], "at_least": 300},
             {"angle": ["stay_pivot", "rocker_stay", "rocker_pivot"], "between": [30, 150],
@@ -114,6 +115,11 @@ fn a_brief_is_read_in_two_steps() {
     assert_eq!(brief.constructed_end(), Some(ends));
     assert_eq!(brief.placing_order(), [0, 1, 2, 4, 3]);
     assert_eq!(brief.sizes().len(), 2);
+    let variants = brief.variants().into_iter();
+    let variants: Vec<_> = variants
+        .map(|one| (one.size.stroke, one.chainring_teeth))
+        .collect();
+    assert_eq!(variants, [(51.0, 30), (51.0, 34), (57.0, 30), (57.0, 34)]);
     assert_eq!(
         brief.limits[1].bound,
         Bound::Between {
@@ -130,7 +136,7 @@ fn a_brief_is_read_in_two_steps() {
 #[test]
 fn what_may_be_left_out_has_defaults() {
     let mut value = valid();
-    for key in ["shock_sizes", "limits", "search"] {
+    for key in ["shock_sizes", "chainring_teeth", "limits", "search"] {
         value.as_object_mut().unwrap().remove(key).unwrap();
     }
     let brief = read(&value).unwrap();
@@ -140,10 +146,13 @@ fn what_may_be_left_out_has_defaults() {
             starts: 2000,
             keep: 20,
             distinct: 5.0,
-            seed: 1
+            seed: 1,
+            rank: RankBy::Overall
         }
     );
     assert!(brief.limits.is_empty() && brief.shock_sizes.is_empty());
+    assert!(brief.chainring_teeth.is_empty());
+    assert_eq!(brief.rings(), [30]);
     let eye_to_eye = brief.layout.mechanism.eye_to_eye();
     assert_eq!(
         brief.sizes(),
@@ -421,4 +430,75 @@ fn shocks_in_stock_are_listed_by_kind_and_range() {
         let faults = sizes(entries).expect_err(words);
         assert!(faults.contains(words), "{faults}");
     }
+}
+
+#[test]
+fn chainrings_are_a_list_of_different_teeth() {
+    check_here("/chainring_teeth", json!([]), "one chainring or more");
+    check_here("/chainring_teeth", json!(32), "as a list of their teeth");
+    check(
+        "/chainring_teeth",
+        json!([32, 34, 32]),
+        "chainring_teeth[2]",
+        "each chainring once",
+    );
+    for (teeth, words) in [
+        (json!("32"), "a whole number"),
+        (json!(32.5), "a whole number"),
+        (json!(null), "a whole number"),
+        (json!(5), "from 6 to 100"),
+        (json!(101), "from 6 to 100"),
+    ] {
+        check_here("/chainring_teeth/1", teeth, words);
+    }
+    // Every fault at once.
+    let found = faults("/chainring_teeth", json!([5, 30, 30, "x"]));
+    let paths: Vec<_> = found.iter().map(|fault| &*fault.path).collect();
+    let expected = [
+        "chainring_teeth[0]",
+        "chainring_teeth[2]",
+        "chainring_teeth[3]",
+    ];
+    assert_eq!(paths, expected, "{found:#?}");
+    for good in [json!([6]), json!([30, 32.0])] {
+        let mut brief = valid();
+        brief["chainring_teeth"] = good;
+        assert!(read(&brief).is_ok());
+    }
+}
+
+#[test]
+fn a_chainring_without_a_chain_run_is_a_fault() {
+    let near = layout();
+    let idler = near.bicycle.idler.unwrap();
+    let place = near.mechanism.position(idler.point);
+    let apart = place.x.hypot(place.y);
+    // Pitch radius of a sprocket: ISO 606.
+    let radius = |teeth: u32| 12.7 / (2.0 * (std::f64::consts::PI / f64::from(teeth)).sin());
+    let fits = |teeth: &u32| radius(*teeth) - radius(idler.teeth) < apart;
+    let largest = (30..100).rev().find(fits).unwrap();
+    assert!(!fits(&(largest + 1)));
+    let mut brief = valid();
+    brief["chainring_teeth"] = json!([largest]);
+    assert!(read(&brief).is_ok());
+    check(
+        "/chainring_teeth",
+        json!([30, largest + 1]),
+        "chainring_teeth[1]",
+        "a chain run to the idler",
+    );
+}
+
+#[test]
+fn the_ranking_is_overall_or_per_size() {
+    assert_eq!(read(&valid()).unwrap().search.rank, RankBy::Overall);
+    let mut brief = valid();
+    brief["search"]["rank"] = json!("per_size");
+    assert_eq!(read(&brief).unwrap().search.rank, RankBy::PerSize);
+    check_here(
+        "/search/rank",
+        json!("per_sizes"),
+        "did you mean \"per_size\"?",
+    );
+    check_here("/search/rank", json!(true), "\"overall\" or \"per_size\"");
 }

@@ -3,7 +3,7 @@
 //! Each check looks only at what could be read, so that one fault does not hide another.
 
 use super::read::{BicycleDraft, MechanismDraft};
-use super::{BodyId, ForkCompression, PointId, Wrap};
+use super::{BodyId, ForkCompression, Layout, PointId, Wrap};
 use crate::input::fault::{quoted, quoted_list};
 use crate::input::json::{Sink, join, number_text};
 use crate::number::Point;
@@ -231,4 +231,31 @@ fn chain(sink: &Sink, bicycle: &BicycleDraft, mechanism: &MechanismDraft) {
         let expected = format!("a chain run to the cog of {cog}: a distance above {needed:.3} mm");
         sink.fault(path, found, expected);
     }
+}
+
+/// Where `layout` would have no chain run with a chainring of `ring` teeth: what is expected of it.
+pub(in crate::input) fn without_run(layout: &Layout, ring: u32) -> Option<String> {
+    let (bicycle, bottom_bracket) = (&layout.bicycle, Point::new(0.0, 0.0));
+    let radius = pitch_radius(ring);
+    let (what, place, farthest) = match bicycle.idler {
+        Some(idler) => {
+            let signed = match idler.wrap {
+                Wrap::Over => pitch_radius(idler.teeth),
+                Wrap::Under => -pitch_radius(idler.teeth),
+            };
+            ("idler", idler.point, (signed - radius).abs())
+        }
+        None => {
+            let gaps = bicycle.cassette_teeth.iter();
+            let gaps = gaps.map(|&teeth| (pitch_radius(teeth) - radius).abs());
+            ("cassette", bicycle.rear_axle, gaps.fold(0.0, f64::max))
+        }
+    };
+    let apart = (bottom_bracket - layout.mechanism.position(place)).length();
+    (apart <= farthest).then(|| {
+        format!(
+            "a chainring with a chain run to the {what}: that is {apart:.3} mm away, above \
+             {farthest:.3} mm are needed"
+        )
+    })
 }

@@ -179,6 +179,10 @@ fn radius(object: &Object, kind: &str) -> Option<f64> {
     if matches!(kind, "polygon" | "chain") && node.clone().given().is_none() {
         return Some(0.0);
     }
+    if node.clone().given().is_none() && !object.given(&["radius"]).is_empty() {
+        // Told already, with what is expected instead.
+        return None;
+    }
     node.number_within(0.0, FARTHEST, "a diameter in mm")
         .map(|diameter| 0.5 * diameter)
 }
@@ -314,9 +318,17 @@ fn along_shock(object: &Object, known: &Known) -> Option<Shape> {
 }
 
 fn chain(object: &Object, known: &Known) -> Option<Shape> {
-    let run = object
-        .get("chain")
-        .choice(&[("upper", ChainRun::Upper), ("lower", ChainRun::Lower)]);
+    let run = object.get("chain").choice(&[
+        ("upper", Some(ChainRun::Upper)),
+        ("lower", Some(ChainRun::Lower)),
+        ("chainring", None),
+    ]);
+    if run == Some(None) {
+        let cogs = object.get("cogs").given();
+        return cogs.map_or(Some(Shape::Chainring), |node| {
+            node.fault("no cogs beside the chainring: they belong to a run of the chain")
+        });
+    }
     let node = object.get("cogs");
     let all = node.clone().given().is_none() || node.as_text() == Some("all");
     let cogs = if all {
@@ -334,7 +346,7 @@ fn chain(object: &Object, known: &Known) -> Option<Shape> {
         Some(cogs)
     };
     Some(Shape::Chain {
-        run: run?,
+        run: run??,
         cogs: cogs?,
     })
 }

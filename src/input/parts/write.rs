@@ -27,7 +27,10 @@ pub(in crate::input) fn parts<'p>(
 
 fn object(part: &Part, names: &Names) -> String {
     let mut fields = shape(&part.shape, names);
-    let may_lack = matches!(part.shape, Shape::Polygon { .. } | Shape::Chain { .. });
+    let may_lack = matches!(
+        part.shape,
+        Shape::Polygon { .. } | Shape::Chainring | Shape::Chain { .. }
+    );
     if part.radius != 0.0 || !may_lack {
         fields.push(("diameter", number_text(2.0 * part.radius)));
     }
@@ -83,6 +86,7 @@ fn shape(shape: &Shape, names: &Names) -> Fields {
             }
             fields
         }
+        Shape::Chainring => vec![("chain", quoted("chainring"))],
         Shape::Chain { run, cogs } => {
             let run = match run {
                 ChainRun::Upper => "upper",

@@ -6,7 +6,7 @@
 //! verified on the continuous curves.
 
 use super::REACH;
-use crate::curves::{Bicycle, Suspension};
+use crate::curves::Suspension;
 use crate::design::{Assessment, DesignProblem, Purpose, RowSource};
 use crate::input::{Axis, Brief, FreePlace, FreePoint, ObjectiveSet, PointId};
 use crate::mechanism::{Plan, find_end};
@@ -87,8 +87,8 @@ pub fn resolved(plan: &Plan, brief: &Brief, points: &[PointId]) -> Vec<ResolvedD
         .par_iter()
         .filter_map(|&point| {
             let loosened = loosen(brief, point);
-            let size = loosened.sizes().first().copied()?;
-            let problem = DesignProblem::new(plan, &loosened, size);
+            let variant = loosened.variants().first().copied()?;
+            let problem = DesignProblem::new(plan, &loosened, variant);
             let pivot = Pivot::new(plan, &loosened, &problem, point)?;
             let exit = |direction: f64| pivot.exit(direction);
             let axes = [0.0, 180.0, 90.0, 270.0].map(exit);
@@ -283,7 +283,7 @@ impl<'a> Pivot<'a> {
         if !construction.reaches(points) || find_end(self.plan, points, stroke, axle).is_some() {
             return f64::INFINITY;
         }
-        let bicycle = Bicycle::new(&self.brief.layout);
+        let bicycle = self.problem.bicycle().clone();
         let suspension = Suspension::assembled(self.plan, bicycle, points, stroke);
         let sets: Vec<&ObjectiveSet> = self.brief.objectives.iter().map(|(_, set)| set).collect();
         let assessment = Assessment::new(&suspension, &sets, &self.brief.limits);

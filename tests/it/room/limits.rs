@@ -56,6 +56,13 @@ fn faults_of_circles_and_capsules_are_told() {
         "twice the radius",
         true,
     );
+    // One fault, not a second for the diameter that it took the place of.
+    fault(
+        &json!({"circle": "axle", "radius": 3}),
+        "parts.it.radius",
+        "twice the radius",
+        true,
+    );
     fault(&json!({"diameter": 3}), "parts.it", "exactly one of", true);
     fault(
         &json!({"circle": "axle", "diameter": 3, "from": 1}),
@@ -156,6 +163,12 @@ fn faults_of_polygons_shocks_and_chains_are_told() {
         &json!({"chain": "over"}),
         "parts.it.chain",
         "\"upper\" or \"lower\"",
+        true,
+    );
+    fault(
+        &json!({"chain": "chainring", "cogs": [10]}),
+        "parts.it.cogs",
+        "no cogs beside the chainring",
         true,
     );
     fault(

@@ -84,6 +84,7 @@ fn cores(suspension: &Suspension, part: &Part, q: f64) -> Vec<Vec<Point<f64>>> {
             };
             vec![vec![at(*from), at(*to)]]
         }
+        Shape::Chainring => vec![vec![Point::new(0.0, 0.0)]],
         Shape::Chain { run, cogs } => {
             let axle = posed[suspension.bicycle().axle()];
             // Without an idler, on a chainring of 32.
@@ -126,19 +127,23 @@ fn run_line(run: ChainRun, axle: Point<f64>, cog: u32, ring: u32) -> Vec<Point<f
 
 /// The clearance at parameter `q` as geo has it.
 pub fn clearance_at(suspension: &Suspension, clearance: &Clearance, q: f64) -> f64 {
+    let round = |part: &Part| match part.shape {
+        Shape::Chainring => part.radius + suspension.bicycle().ring_radius(),
+        _ => part.radius,
+    };
     let mut least = f64::INFINITY;
     for (one, other) in clearance.pairs() {
         for first in cores(suspension, one, q) {
             for second in cores(suspension, other, q) {
                 let value = match clearance.relation {
-                    Relation::Apart => signed_distance(&first, &second) - one.radius - other.radius,
+                    Relation::Apart => signed_distance(&first, &second) - round(one) - round(other),
                     Relation::Inside => {
                         first
                             .iter()
                             .map(|corner| -signed_distance(&[*corner], &second))
                             .fold(f64::INFINITY, f64::min)
-                            - one.radius
-                            + other.radius
+                            - round(one)
+                            + round(other)
                     }
                 };
                 least = least.min(value);

@@ -118,7 +118,7 @@ fn rows_of_clearances_have_exact_derivatives_away_from_ties() {
         .position(|limit| limit.clearance().is_some())
         .unwrap();
     let plan = Plan::compile(FILE, &brief.layout.mechanism).unwrap();
-    let problem = DesignProblem::new(&plan, &brief, brief.sizes()[1]);
+    let problem = DesignProblem::new(&plan, &brief, brief.variants()[1]);
     let mut problem = problem.with_purpose(Purpose::Meet, 0.0);
     let (mut checked, mut ties) = (0, 0);
     let mut values = [

@@ -7,7 +7,7 @@ pub mod sampled;
 use pivotwright::curves::Suspension;
 use pivotwright::design::Assessment;
 use pivotwright::input::{
-    Axis, Brief, BriefFile, Faults, FreePlace, Layout, ObjectiveSet, PointId, Want,
+    Axis, Brief, BriefFile, Faults, FreePlace, Layout, ObjectiveSet, PointId, RankBy, Variant, Want,
 };
 use pivotwright::mechanism::Plan;
 use pivotwright::number::Point;
@@ -24,6 +24,9 @@ pub struct Trial {
     pub targets: Vec<Value>,
     pub free: Value,
     pub shock_sizes: Vec<Value>,
+    pub chainring_teeth: Vec<u32>,
+    pub per_size: bool,
+    pub parts: Value,
     pub limits: Vec<Value>,
     pub starts: u64,
     pub keep: u64,
@@ -37,6 +40,9 @@ impl Trial {
             targets,
             free,
             shock_sizes: Vec::new(),
+            chainring_teeth: Vec::new(),
+            per_size: false,
+            parts: json!({}),
             limits: Vec::new(),
             starts: 8,
             keep: 20,
@@ -60,6 +66,13 @@ impl Trial {
         if !self.shock_sizes.is_empty() {
             brief["shock_sizes"] = json!(self.shock_sizes);
         }
+        if !self.chainring_teeth.is_empty() {
+            brief["chainring_teeth"] = json!(self.chainring_teeth);
+        }
+        if self.per_size {
+            brief["search"]["rank"] = json!("per_size");
+        }
+        brief["parts"] = self.parts.clone();
         brief
     }
 
@@ -170,6 +183,8 @@ impl Found {
     fn check_shock(&self, ranked: &Ranked, layout: &Layout) {
         let size = ranked.size;
         assert!(self.brief.sizes().contains(&size));
+        let ring = layout.bicycle.chainring_teeth;
+        assert!(self.brief.rings().contains(&ring));
         assert_eq!(layout.mechanism.shock.stroke, size.stroke);
         let [one, other] = layout
             .mechanism
@@ -285,8 +300,13 @@ impl Found {
                     .collect()
             })
             .collect();
+        let variants: Vec<Variant> = self.study.layouts.iter().map(variant).collect();
         for (index, one) in places.iter().enumerate() {
-            for other in &places[index + 1..] {
+            for (next, other) in places.iter().enumerate().skip(index + 1) {
+                let apart = variants[index] != variants[next];
+                if apart && self.brief.search.rank == RankBy::PerSize {
+                    continue;
+                }
                 let farthest = one
                     .iter()
                     .zip(other)
@@ -298,6 +318,14 @@ impl Found {
                 );
             }
         }
+    }
+}
+
+/// The shock and chainring of a ranked layout.
+pub fn variant(ranked: &Ranked) -> Variant {
+    Variant {
+        size: ranked.size,
+        chainring_teeth: ranked.layout.bicycle.chainring_teeth,
     }
 }
 
