@@ -265,12 +265,8 @@ impl Job {
         let mut refresh = Refresh::new();
         let spent = || before + begun.elapsed().as_secs_f64();
         let study = self.search.go_on(found, shard, &budget, &stop, |standing| {
-            journal.append(&standing.record()).with_context(|| {
-                format!(
-                    "the search ended (once that is mended, `pivotwright resume {}` goes on)",
-                    folder.path().display()
-                )
-            })?;
+            let kept = journal.append(&standing.record());
+            kept.with_context(|| hint(folder))?;
             line.tell(standing);
             refresh.due(|| {
                 self.write_ranking(folder, &self.ranked(standing), spent())
@@ -282,7 +278,8 @@ impl Job {
         let study = study?;
         journal.sync()?;
         let of = budget.starts.map(|starts| shard.share(starts));
-        self.end(folder, study, of, spent())
+        let ended = self.end(folder, study, of, spent());
+        ended.with_context(|| hint(folder))
     }
 
     fn ranked(&self, standing: &Standing) -> Study {
@@ -393,6 +390,14 @@ impl Job {
             })
         })?
     }
+}
+
+/// What to do where something could not be written.
+fn hint(folder: &RunFolder) -> String {
+    format!(
+        "the search ended (once that is mended, `pivotwright resume {}` goes on)",
+        folder.path().display()
+    )
 }
 
 const TIMES: &str = "times.json";

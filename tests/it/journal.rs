@@ -250,18 +250,22 @@ fn a_full_or_read_only_file_system_is_told_of_and_the_run_goes_on_elsewhere() {
         eprintln!("not looked at: no right to mount a file system here");
         return;
     }
-    let script = "mkdir full && mount -t tmpfs -o size=60k none full || exit 9
-        \"$PW\" search $BRIEF --starts 260 --keep 3 --quiet --out full/run; code=$?
-        cp -r full/run full-copy; exit $code";
-    let (code, err) = shell(&demo, &apart, script);
-    assert_eq!(code, 2, "{err}");
-    assert!(
-        err.contains("No space left") && err.contains("resume full/run"),
-        "{err}"
-    );
-    let (code, _, err) = told(&mut resume(&demo, "full-copy"));
-    assert_eq!(code, 0, "{err}");
-    assert_same(&demo, "full-copy");
+    // Full while the journal is written, and while the ranking is.
+    for size in ["44k", "60k"] {
+        let script = format!(
+            "mkdir full-{size} && mount -t tmpfs -o size={size} none full-{size} || exit 9
+            \"$PW\" search $BRIEF --starts 260 --keep 3 --quiet --out full-{size}/run; code=$?
+            cp -r full-{size}/run copy-{size}; exit $code"
+        );
+        let (code, err) = shell(&demo, &apart, &script);
+        assert_eq!(code, 2, "{err}");
+        assert!(err.contains("No space left"), "{err}");
+        assert!(err.contains(&format!("resume full-{size}/run")), "{err}");
+        let copy = format!("copy-{size}");
+        let (code, _, err) = told(&mut resume(&demo, &copy));
+        assert_eq!(code, 0, "{err}");
+        assert_same(&demo, &copy);
+    }
     let before = files(&demo.join("whole"));
     let script = "mkdir ro && mount --bind whole ro && mount -o remount,ro,bind ro || exit 9
         \"$PW\" resume ro --quiet";
@@ -294,9 +298,24 @@ fn shares_in_any_order_and_number_of_threads_are_the_search_of_all_starts() {
     let (code, _, err) = merge(&runs, "merged");
     assert_eq!((code, &*err), (0, ""));
     let (whole, merged) = (files(&demo.join("whole")), files(&demo.join("merged")));
-    for (file, bytes) in whole.iter().filter(|(file, _)| *file != "journal") {
-        assert!(merged[file] == *bytes, "{file} differs");
+    // How the score fell is known of one process only; the report shows it too.
+    let told_apart = ["journal", "results.json", "report.html"];
+    for (file, bytes) in &whole {
+        if !told_apart.contains(&&**file) {
+            assert!(merged[file] == *bytes, "{file} differs");
+        }
     }
+    let without_history = |bytes: &[u8]| {
+        let mut results: serde_json::Value = serde_json::from_slice(bytes).unwrap();
+        results
+            .as_object_mut()
+            .unwrap()
+            .remove("milestones")
+            .unwrap();
+        results.to_string()
+    };
+    let [one, other] = [&whole, &merged].map(|files| without_history(&files["results.json"]));
+    assert!(one == other);
     assert_eq!(whole.len(), merged.len());
     runs.reverse();
     assert_eq!(merge(&runs, "backwards").0, 0);
@@ -359,16 +378,7 @@ fn budgets_end_a_search_and_a_further_one_goes_on() {
     );
     assert!(code < 2, "{err}");
     assert!(starts("stagnant") < 5000, "{}", starts("stagnant"));
-    for slip in [
-        "8",
-        "h",
-        "1h8",
-        "0s",
-        "-1s",
-        "99999999999999999999h",
-        "5d",
-        "",
-    ] {
+    for slip in ["8", "h", "1h8", "0s", "99999999999999999999h", "5d", ""] {
         let (code, _, err) = run("slip", &["--for", slip]);
         assert_eq!(code, 2, "{slip}");
         assert!(err.contains("--for"), "{err}");
