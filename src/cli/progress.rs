@@ -7,7 +7,7 @@ use std::io::IsTerminal;
 use std::time::{Duration, Instant};
 
 /// How often a line is written where stderr is no terminal.
-const EVERY: Duration = Duration::from_secs(60);
+const EVERY: Duration = Duration::from_mins(1);
 
 /// How often a bar tells what is dear to find out.
 const LOOK: Duration = Duration::from_secs(5);

@@ -128,7 +128,7 @@ impl RunFolder {
     /// # Errors
     /// One cannot be removed.
     pub fn keep_ranks(&self, name: &str, ranks: usize) -> anyhow::Result<()> {
-        self.remove(&self.path.join(name), |file| {
+        Self::remove(&self.path.join(name), |file| {
             let rank = file.split('.').next().and_then(|rank| rank.parse().ok());
             rank.is_some_and(|rank: usize| rank > ranks)
         })
@@ -140,12 +140,12 @@ impl RunFolder {
     /// One cannot be removed.
     pub fn remove_unfinished(&self) -> anyhow::Result<()> {
         for folder in ["", INPUTS, "layouts", "sensitivity", "cad"] {
-            self.remove(&self.path.join(folder), |file| file.starts_with(UNFINISHED))?;
+            Self::remove(&self.path.join(folder), |file| file.starts_with(UNFINISHED))?;
         }
         Ok(())
     }
 
-    fn remove(&self, folder: &Path, wanted: impl Fn(&str) -> bool) -> anyhow::Result<()> {
+    fn remove(folder: &Path, wanted: impl Fn(&str) -> bool) -> anyhow::Result<()> {
         let Ok(entries) = fs::read_dir(folder) else {
             // Not every run has every folder.
             return Ok(());

@@ -21,13 +21,14 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 use sha2::{Digest, Sha256};
+use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 /// How long the ranking on the disk may be older than what is found, at least.
-const REFRESH: Duration = Duration::from_secs(60);
+const REFRESH: Duration = Duration::from_mins(1);
 
 /// What is searched, as the first record of a journal says it. Results follow from this.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -91,7 +92,7 @@ impl WrittenBudget {
     }
 
     /// With its time counted from now, less what was spent before.
-    fn from_now(&self, spent: f64) -> Budget {
+    fn counted_from_now(&self, spent: f64) -> Budget {
         let spent = Duration::try_from_secs_f64(spent).unwrap_or_default();
         let left = |seconds| Duration::from_secs(seconds).saturating_sub(spent);
         Budget {
@@ -260,7 +261,7 @@ impl Job {
     ) -> anyhow::Result<Outcome> {
         let stop = stop_on_signals();
         let (begun, before) = (Instant::now(), spent_before(folder));
-        let budget = budget.from_now(before);
+        let budget = budget.counted_from_now(before);
         let mut line = ProgressLine::new(&budget, found.starts(), quiet);
         let mut refresh = Refresh::new();
         let spent = || before + begun.elapsed().as_secs_f64();
@@ -464,7 +465,11 @@ fn hash(source: &Source) -> HashedInput {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    bytes.iter().fold(String::new(), |mut text, byte| {
+        // Writing to a string cannot fail.
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 /// What changes per mm of each free coordinate of a ranked layout.
