@@ -417,9 +417,9 @@ mod tests {
         let first = &whole[..ranges[0].end + TAIL];
         for orders in [vec![2, 3], vec![1, 3], vec![1, 1, 2, 3]] {
             let mut changed = first.to_vec();
-            orders
-                .iter()
-                .for_each(|&index| changed.extend(record(index)));
+            for index in orders {
+                changed.extend(record(index));
+            }
             fs::write(&path, &changed).unwrap();
             assert!(rounds(folder.path()).is_err(), "{orders:?}");
         }

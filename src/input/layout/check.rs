@@ -237,19 +237,16 @@ fn chain(sink: &Sink, bicycle: &BicycleDraft, mechanism: &MechanismDraft) {
 pub(in crate::input) fn without_run(layout: &Layout, ring: u32) -> Option<String> {
     let (bicycle, bottom_bracket) = (&layout.bicycle, Point::new(0.0, 0.0));
     let radius = pitch_radius(ring);
-    let (what, place, farthest) = match bicycle.idler {
-        Some(idler) => {
-            let signed = match idler.wrap {
-                Wrap::Over => pitch_radius(idler.teeth),
-                Wrap::Under => -pitch_radius(idler.teeth),
-            };
-            ("idler", idler.point, (signed - radius).abs())
-        }
-        None => {
-            let gaps = bicycle.cassette_teeth.iter();
-            let gaps = gaps.map(|&teeth| (pitch_radius(teeth) - radius).abs());
-            ("cassette", bicycle.rear_axle, gaps.fold(0.0, f64::max))
-        }
+    let (what, place, farthest) = if let Some(idler) = bicycle.idler {
+        let signed = match idler.wrap {
+            Wrap::Over => pitch_radius(idler.teeth),
+            Wrap::Under => -pitch_radius(idler.teeth),
+        };
+        ("idler", idler.point, (signed - radius).abs())
+    } else {
+        let gaps = bicycle.cassette_teeth.iter();
+        let gaps = gaps.map(|&teeth| (pitch_radius(teeth) - radius).abs());
+        ("cassette", bicycle.rear_axle, gaps.fold(0.0, f64::max))
     };
     let apart = (bottom_bracket - layout.mechanism.position(place)).length();
     (apart <= farthest).then(|| {
