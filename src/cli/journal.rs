@@ -417,8 +417,8 @@ mod tests {
         let first = &whole[..ranges[0].end + TAIL];
         for orders in [vec![2, 3], vec![1, 3], vec![1, 1, 2, 3]] {
             let mut changed = first.to_vec();
-            for index in orders {
-                changed.extend(record(index));
+            for index in &orders {
+                changed.extend(record(*index));
             }
             fs::write(&path, &changed).unwrap();
             assert!(rounds(folder.path()).is_err(), "{orders:?}");
