@@ -4,12 +4,14 @@ use super::args::BudgetArguments;
 use super::files::{BriefSources, Source, brief_of};
 use super::journal::Journal;
 use super::progress::ProgressLine;
+use super::report::{MARGINS, hash_of};
 use super::run_folder::RunFolder;
 use super::{Outcome, print, warn};
 use crate::curves::Suspension;
 use crate::design::Construction;
 use crate::input::{Brief, ObjectiveSet, RankBy, Scatter};
 use crate::mechanism::Plan;
+use crate::report::margins::Margins;
 use crate::report::results::InputFile;
 use crate::report::run::{Run, RunTexts, input_copy};
 use crate::report::{export, page, ranking, results};
@@ -383,7 +385,9 @@ impl Job {
             layouts: layouts.map(|ranked| ranked.layout.to_json()).collect(),
         };
         let run = Run::from_texts(&folder.path().display().to_string(), &texts)?;
-        folder.write("report.html", &page::run(&run)?)?;
+        let margins = Margins::of(&run, &hash_of(&texts))?;
+        folder.write_derived(MARGINS, &margins.text())?;
+        folder.write("report.html", &page::run(&run, &margins)?)?;
         page::each(&run, |rank, subject| {
             let mut files = export::drawings(subject).into_iter();
             files.try_for_each(|(ending, text)| {

@@ -45,6 +45,8 @@ pub struct Results {
     pub starts: u64,
     /// Evaluations of candidates.
     pub evaluations: u64,
+    /// Scatter of every hole by whose yield the layouts are ordered, mm, where they are.
+    pub scatter: Option<f64>,
     /// How the starts ended.
     pub endings: BTreeMap<Ending, u64>,
     /// When the best score fell.

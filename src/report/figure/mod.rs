@@ -8,22 +8,30 @@
 //! - `axis`, `plot`: ticks, and from values to places on the paper.
 //! - `chart`: curves over the travel; `curves`, `wanted`: which curves and what is wanted there.
 //! - `scene`, `side_view`: the linkage and the bicycle around it, at any moment.
+//! - `map`, `cell`: safe regions, all about the linkage and each by itself.
+//! - `gaps`: how near parts come to each other over the travel.
 //! - `search`: the best score over the starts.
 
 mod axis;
+mod cell;
 mod chart;
 mod curves;
+mod gaps;
 mod labels;
+mod map;
 mod plot;
 mod scene;
 mod search;
 mod side_view;
 mod wanted;
 
+pub(super) use cell::cell;
 pub use curves::charts;
-pub(super) use scene::Scene;
+pub(super) use gaps::gaps;
+pub(super) use map::{magnification, map};
+pub(super) use scene::Stage;
 pub use search::course;
-pub use side_view::{side_view, views};
+pub(super) use side_view::views;
 
 use maud::{Markup, PreEscaped, html};
 

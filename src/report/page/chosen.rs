@@ -1,10 +1,9 @@
 //! The chosen layout: its side view to move, its curves, its numbers, its points.
 
-use super::{Page, heat, shown};
+use super::{Figures, Page, heat, margins, shown};
 use crate::design::{Assessment, LimitResult};
 use crate::input::{Brief, Curve, Mechanism, Place, Summary, Target};
 use crate::report::curves::{reached, subject_of, wanted};
-use crate::report::figure::Figure;
 use crate::report::ranking::{limit_unit, limit_words};
 use crate::report::table::{fixed, signed};
 use crate::report::traced::Traced;
@@ -34,7 +33,7 @@ pub(super) const BY_COG: [Curve; 4] = [
 ];
 
 /// Everything about the chosen layout.
-pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Markup {
+pub(super) fn section(page: &Page, figures: &Figures) -> Markup {
     let Some(first) = page.traced.first() else {
         return html! {};
     };
@@ -46,7 +45,7 @@ pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Marku
             }
             p.hidden #status role="status" aria-live="polite" {}
             (controls(first))
-            div.views { @for figure in views { (shown(figure)) } }
+            div.views { @for figure in &figures.views { (shown(figure)) } }
             (along_the_travel(first))
         }
         section aria-labelledby="curves" {
@@ -57,8 +56,9 @@ pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Marku
                      largest cog). The upright line follows the slider above."
                 }
             }
-            div.charts { @for figure in charts { (shown(figure)) } }
+            div.charts { @for figure in &figures.charts { (shown(figure)) } }
         }
+        @if !figures.gaps.is_empty() { (clearances(figures)) }
         section aria-labelledby="numbers" {
             h2 id="numbers" { "Numbers" }
             (numbers(first))
@@ -67,14 +67,29 @@ pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Marku
     }
 }
 
+/// How near parts come to each other.
+fn clearances(figures: &Figures) -> Markup {
+    html! {
+        section aria-labelledby="clearances" {
+            h2 id="clearances" { "Clearances over the travel" }
+            p.note {
+                "In side view, the nearest of the parts named; below zero they overlap. Framed: where a \
+                 limit wants the curve to stay. What is far away is cut off."
+            }
+            div.gaps { @for figure in &figures.gaps { (shown(figure)) } }
+        }
+    }
+}
+
 /// What is told of each layout by itself; each is made without regard to the others, so that
 /// threads change nothing.
 fn panels(page: &Page) -> Vec<Markup> {
-    let each = page.traced.par_iter().zip(page.assessments);
-    each.map(|(traced, assessment)| {
+    let each = page.traced.par_iter().zip(page.assessments).enumerate();
+    each.map(|(index, (traced, assessment))| {
         html! {
             div.panel data-panel=(traced.rank) hidden[traced.rank != 1] {
                 (verdicts(page, traced, assessment))
+                (margins::panel(page, traced, index))
                 (heat::table(page, traced))
                 (points(page, traced))
             }

@@ -4,18 +4,18 @@
 use super::Page;
 use super::chosen::{BY_COG, PLAIN};
 use crate::input::{Curve, Summary};
-use crate::report::figure::Scene;
+use crate::report::figure::Stage;
 use crate::report::traced::{Moment, Traced};
 use crate::report::words;
 use serde_json::{Value, json};
 
 /// The data as JSON that may stand in a page.
 pub(super) fn json(page: &Page) -> String {
-    let scene = page.layouts().next().map(Scene::new);
     let layouts: Vec<Value> = page
         .traced
         .iter()
-        .map(|traced| layout(traced, scene.as_ref()))
+        .enumerate()
+        .map(|(index, traced)| layout(traced, page.stage.as_ref(), index))
         .collect();
     let cogs = page
         .traced
@@ -36,12 +36,13 @@ fn decimals_of(curve: Curve) -> usize {
     words::decimals(curve.unit())
 }
 
-fn layout(traced: &Traced, scene: Option<&Scene>) -> Value {
-    let places: Vec<Value> = scene
+fn layout(traced: &Traced, stage: Option<&Stage>, index: usize) -> Value {
+    let places: Vec<Value> = stage
+        .and_then(|stage| stage.places.get(index))
         .into_iter()
-        .flat_map(|scene| scene.places(traced))
+        .flatten()
         .map(|places| {
-            let flat = places.into_iter().flat_map(|place| match place {
+            let flat = places.iter().flat_map(|place| match place {
                 Some(point) => [rounded(point.x, 1), rounded(point.y, 1)],
                 None => [Value::Null, Value::Null],
             });

@@ -219,7 +219,7 @@ impl Drift<'_> {
     }
 
     /// Of every lane's layout the largest violation; positive outside.
-    fn violations(
+    pub(super) fn violations(
         &self,
         mover: &Mover,
         directions: [f64; LANES],

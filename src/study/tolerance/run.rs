@@ -32,7 +32,7 @@ pub(super) struct Tally {
 
 impl Study<'_> {
     /// All targets, each with the set that it is of.
-    fn targets(&self) -> Vec<(usize, usize)> {
+    pub(super) fn targets(&self) -> Vec<(usize, usize)> {
         let mut targets: Vec<(usize, usize)> = self
             .aims
             .iter()
@@ -141,7 +141,7 @@ impl Study<'_> {
     }
 
     /// Builds eight frames and looks at them.
-    fn look(
+    pub(super) fn look(
         &self,
         sampler: &mut Sampler,
         first: u32,
@@ -224,7 +224,7 @@ impl Tally {
     }
 }
 
-fn moves(gap_squared: f64, margin: f64) -> bool {
+pub(super) fn moves(gap_squared: f64, margin: f64) -> bool {
     gap_squared < LARGEST_GAP * LARGEST_GAP && margin > 0.0
 }
 

@@ -1,0 +1,289 @@
+//! The outline of a safe region for a picture: quick, and good to what a picture shows.
+//!
+//! Exits along evenly spread rays, solved on samples, eight rays at once; the nearest edge, which
+//! a reader holds a tolerance against, is that of the continuous curves.
+
+use super::rays::SampledExit;
+use super::{Break, Drift, Exit, MoveKind, Moved, Mover};
+use crate::design::LIMIT_UNIT;
+use crate::design::measure::{Sampled, Sampler};
+use crate::number::{LANES, Point, Vector};
+use crate::study::sensitivity::unit;
+
+/// Rays of an outline: three times eight.
+pub const DIRECTIONS: usize = 24;
+
+/// Farther than this no outline reaches, mm.
+pub const FARTHEST: f64 = 20.0;
+
+/// A distance is closed in on to this share of it.
+pub const CLOSENESS: f64 = 0.005;
+
+/// Most looks at one ray before what it is closed in on to is taken.
+const ROUNDS: usize = 12;
+
+/// A distance below this is none, mm.
+const NO_DISTANCE: f64 = 1e-4;
+
+/// Where the first rays are looked at first, mm.
+const FIRST: f64 = 0.5;
+
+/// One ray of an outline.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ray {
+    /// How far the point may go, mm; at most [`FARTHEST`].
+    pub distance: f64,
+    /// What breaks there; none where nothing does so far.
+    pub breaks: Option<Break>,
+}
+
+/// The safe region of a point that is moved in the drawing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Outline {
+    /// What is moved.
+    pub moved: Moved,
+    /// Rays from +x on, counter-clockwise, [`DIRECTIONS`] of them.
+    pub rays: Vec<Ray>,
+    /// The nearest edge, on the continuous curves.
+    pub nearest: Exit,
+}
+
+/// A ray while it is closed in on: distances with the violation there.
+#[derive(Clone, Copy, Debug)]
+struct Search {
+    inside: (f64, f64),
+    outside: Option<(f64, f64)>,
+    breaks: Option<Break>,
+    last_inside: Option<bool>,
+    at: f64,
+    closed: bool,
+}
+
+impl Search {
+    const fn new(at_rest: f64, at: f64) -> Self {
+        Self {
+            inside: (0.0, at_rest),
+            outside: None,
+            breaks: None,
+            last_inside: None,
+            at,
+            closed: false,
+        }
+    }
+
+    /// Takes what was found at `at`, and says where to look next (Illinois).
+    fn take(&mut self, violation: f64, what: Break) {
+        if self.closed {
+            return;
+        }
+        // What is left of the way to the edge, as a share of all of it.
+        let near = violation.abs() <= CLOSENESS * (violation - self.inside.1).abs();
+        let moved_inside = violation <= 0.0;
+        let again = self.last_inside == Some(moved_inside);
+        self.last_inside = Some(moved_inside);
+        if moved_inside {
+            self.inside = (self.at, violation);
+            self.closed = self.at >= FARTHEST;
+        } else {
+            self.outside = Some((self.at, violation));
+            self.breaks = Some(what);
+        }
+        let Some((far, high)) = self.outside else {
+            self.at = (self.at * 2.0).min(FARTHEST);
+            return;
+        };
+        let (from, low) = self.inside;
+        self.closed = far - from <= CLOSENESS * far || far < NO_DISTANCE || (near && again);
+        let (low, high) = match (again, moved_inside) {
+            (true, true) => (low, high * 0.5),
+            (true, false) => (low * 0.5, high),
+            _ => (low, high),
+        };
+        let secant = from - (far - from) * low / (high - low);
+        self.at = if secant.is_finite() && secant > from && secant < far {
+            secant
+        } else {
+            0.5 * (from + far)
+        };
+    }
+
+    /// Where the edge is, and how fast the violation grows there.
+    fn edge(&self) -> (f64, f64) {
+        let Some((far, high)) = self.outside else {
+            return (FARTHEST, 0.0);
+        };
+        let (from, low) = self.inside;
+        let slope = (high - low) / (far - from);
+        let at = from - low / slope;
+        if at.is_finite() && at >= from && at <= far {
+            (at, slope)
+        } else {
+            (from, slope)
+        }
+    }
+}
+
+/// Looks until every ray is closed in on.
+fn close(
+    searches: &mut [Search; LANES],
+    look: &mut impl FnMut([f64; LANES]) -> [(f64, Break); LANES],
+) {
+    for _ in 0..ROUNDS {
+        if searches.iter().all(|search| search.closed) {
+            return;
+        }
+        let found = look(searches.map(|search| search.at));
+        for (search, (violation, what)) in searches.iter_mut().zip(found) {
+            search.take(violation, what);
+        }
+    }
+}
+
+impl Drift<'_> {
+    /// The safe region of every point of the drawing; none where no band is left to break.
+    #[must_use]
+    pub fn outlines(&self) -> Vec<Outline> {
+        if !self.asks_anything() {
+            return Vec::new();
+        }
+        let mut sampler = self.sampler();
+        let moved = self.movable().into_iter();
+        let design = moved.filter(|moved| moved.kind == MoveKind::Design);
+        design
+            .filter_map(|moved| Some(self.outline(moved, &self.mover(moved)?, &mut sampler)))
+            .collect()
+    }
+
+    fn outline(&self, moved: Moved, mover: &Mover, sampler: &mut Sampler) -> Outline {
+        let step = 360.0 / DIRECTIONS as f64;
+        let turns = DIRECTIONS / LANES;
+        let mut edges = vec![(FARTHEST, 0.0, None); DIRECTIONS];
+        for turn in 0..turns {
+            let ray = |lane: usize| lane * turns + turn;
+            let directions = std::array::from_fn(|lane| ray(lane) as f64 * step);
+            // The rays of the turn before are next to these.
+            let start = std::array::from_fn(|lane| match turn {
+                0 => FIRST,
+                _ => edges[ray(lane) - 1].0.max(2.0 * NO_DISTANCE),
+            });
+            let found = self.close_in_on(mover, directions, start, sampler);
+            for (lane, search) in found.iter().enumerate() {
+                let (distance, slope) = search.edge();
+                edges[ray(lane)] = (distance, slope, search.breaks);
+            }
+        }
+        let rays = edges.iter();
+        let rays = rays.map(|&(distance, _, breaks)| Ray { distance, breaks });
+        Outline {
+            moved,
+            nearest: self.nearest(mover, &edges),
+            rays: rays.collect(),
+        }
+    }
+
+    /// The edges along eight rays, each looked for from its own start on; where a ray has left by
+    /// half way already, from there.
+    fn close_in_on(
+        &self,
+        mover: &Mover,
+        directions: [f64; LANES],
+        start: [f64; LANES],
+        sampler: &mut Sampler,
+    ) -> [Search; LANES] {
+        let mut look = |distances: [f64; LANES]| self.look(mover, directions, distances, sampler);
+        let at_rest = look([0.0; LANES]);
+        let begin = |lane: usize, at: f64| Search::new(at_rest[lane].0.min(0.0), at);
+        let mut searches: [Search; LANES] = std::array::from_fn(|lane| begin(lane, start[lane]));
+        close(&mut searches, &mut look);
+        let half = searches.map(|search| 0.5 * search.edge().0);
+        let mut sooner: [Search; LANES] = std::array::from_fn(|lane| begin(lane, half[lane]));
+        for (search, (violation, what)) in sooner.iter_mut().zip(look(half)) {
+            search.take(violation, what);
+            search.closed |= violation <= 0.0;
+        }
+        close(&mut sooner, &mut look);
+        std::array::from_fn(|lane| match sooner[lane].outside {
+            Some(_) => sooner[lane],
+            None => searches[lane],
+        })
+    }
+
+    /// The largest violation in each lane, and of what.
+    fn look(
+        &self,
+        mover: &Mover,
+        directions: [f64; LANES],
+        distances: [f64; LANES],
+        sampler: &mut Sampler,
+    ) -> [(f64, Break); LANES] {
+        let mut out = Sampled::default();
+        let violations = self.violations(mover, directions, distances, sampler, &mut out);
+        std::array::from_fn(|lane| (violations[lane], self.what_breaks(&out, lane, violations[lane])))
+    }
+
+    /// What is violated most in a lane.
+    fn what_breaks(&self, out: &Sampled, lane: usize, violation: f64) -> Break {
+        if !violation.is_finite() {
+            return Break::Motion;
+        }
+        let mut worst = (f64::NEG_INFINITY, Break::Motion);
+        let mut take = |violation: f64, what: Break| {
+            if violation > worst.0 && self.counts(what) {
+                worst = (violation, what);
+            }
+        };
+        for (aim, values) in self.aims.iter().zip(&out.values) {
+            let (objective, index) = (aim.objective, aim.index);
+            let what = Break::Target { objective, index };
+            take(aim.residual(values[lane]).abs() - 1.0, what);
+        }
+        for (index, slacks) in out.slacks.iter().enumerate() {
+            take(-slacks[lane] / LIMIT_UNIT, Break::Limit(index));
+        }
+        worst.1
+    }
+
+    /// The nearest edge: where the line between two neighbouring exits is nearest, solved exactly.
+    fn nearest(&self, mover: &Mover, edges: &[(f64, f64, Option<Break>)]) -> Exit {
+        let step = 360.0 / DIRECTIONS as f64;
+        let ray = |index: usize| {
+            let (distance, slope, breaks) = edges[index % DIRECTIONS];
+            let direction = (index % DIRECTIONS) as f64 * step;
+            SampledExit {
+                direction,
+                distance,
+                slope,
+                found: breaks.is_some(),
+            }
+        };
+        let rays = (0..DIRECTIONS).map(ray);
+        let least = rays.min_by(|one, other| one.distance.total_cmp(&other.distance));
+        let least = least.unwrap_or_else(|| ray(0));
+        let corner = |exit: &SampledExit| Point::new(0.0, 0.0) + unit(exit.direction) * exit.distance;
+        let foots = (0..DIRECTIONS).filter_map(|index| {
+            let (one, other) = (ray(index), ray(index + 1));
+            let (from, to) = (corner(&one), corner(&other));
+            let along = to - from;
+            let share = -(from - Point::new(0.0, 0.0)).dot(along) / along.length_squared();
+            let foot: Vector<f64> = from - Point::new(0.0, 0.0) + along * share;
+            (one.found && other.found && share > 0.0 && share < 1.0).then(|| SampledExit {
+                direction: libm::atan2(foot.y, foot.x).to_degrees().rem_euclid(360.0),
+                distance: foot.length(),
+                slope: one.slope.max(other.slope),
+                found: true,
+            })
+        });
+        let foot = foots.min_by(|one, other| one.distance.total_cmp(&other.distance));
+        let mut best = self.solve(mover, &least);
+        if let Some(foot) = foot.filter(|foot| foot.distance < least.distance) {
+            let there = self.solve(mover, &foot);
+            if there.distance < best.distance {
+                best = there;
+            }
+        }
+        if best.breaks.is_none() {
+            best.distance = FARTHEST;
+        }
+        best
+    }
+}
