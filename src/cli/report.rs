@@ -13,6 +13,9 @@ use crate::report::run::{Results, Run, RunTexts, input_copy};
 use sha2::{Digest, Sha256};
 use std::path::Path;
 
+/// The file of a run folder that holds its report.
+pub(super) const PAGE: &str = "report.html";
+
 /// The file of a run folder that holds its margins.
 pub(super) const MARGINS: &str = "margins.json";
 
@@ -25,12 +28,18 @@ pub(super) fn run(arguments: &ReportArguments) -> anyhow::Result<Outcome> {
     let margins = match Margins::from_text(&kept, &of, run.layouts.len()) {
         Some(margins) => margins,
         // They follow from the other texts, so what is missing or of other texts is made again.
-        None => Margins::of(&run, &of)?,
+        None => {
+            let margins = Margins::of(&run, &of)?;
+            if arguments.html.is_none() {
+                write_whole(&arguments.run.join(MARGINS), &margins.text())?;
+            }
+            margins
+        }
     };
     let path = arguments
         .html
         .clone()
-        .unwrap_or_else(|| arguments.run.join("report.html"));
+        .unwrap_or_else(|| arguments.run.join(PAGE));
     write_whole(&path, &page::run(&run, &margins)?)?;
     print(&format!("{}\n", path.display()))?;
     if let Some(folder) = &arguments.svg {

@@ -1,10 +1,10 @@
 //! A search under way, with all that it keeps on the disk: new, gone on with, or merged.
 
-use super::args::BudgetArguments;
+use super::args::{BudgetArguments, Manner};
 use super::files::{BriefSources, Source, brief_of};
 use super::journal::Journal;
 use super::progress::ProgressLine;
-use super::report::{MARGINS, hash_of};
+use super::report::{MARGINS, PAGE, hash_of};
 use super::run_folder::RunFolder;
 use super::{Outcome, print, warn};
 use crate::curves::Suspension;
@@ -259,12 +259,12 @@ impl Job {
         journal: &mut Journal,
         found: Found,
         shard: Shard,
-        (budget, quiet): (&WrittenBudget, bool),
+        (budget, manner): (&WrittenBudget, Manner),
     ) -> anyhow::Result<Outcome> {
         let stop = stop_on_signals();
         let (begun, before) = (Instant::now(), spent_before(folder));
         let budget = budget.counted_from_now(before);
-        let mut line = ProgressLine::new(&budget, found.starts(), quiet);
+        let mut line = ProgressLine::new(&budget, found.starts(), manner.quiet);
         let mut refresh = Refresh::new();
         let spent = || before + begun.elapsed().as_secs_f64();
         let study = self.search.go_on(found, shard, &budget, &stop, |standing| {
@@ -281,7 +281,7 @@ impl Job {
         let study = study?;
         journal.sync()?;
         let of = budget.starts.map(|starts| shard.share(starts));
-        let ended = self.end(folder, study, of, spent());
+        let ended = self.end(folder, study, of, (spent(), manner.bare));
         ended.with_context(|| hint(folder))
     }
 
@@ -296,7 +296,7 @@ impl Job {
         study
     }
 
-    /// Writes and prints what came of it.
+    /// Writes and prints what came of it; if `bare`, the ranking alone.
     ///
     /// # Errors
     /// Something cannot be written.
@@ -305,12 +305,17 @@ impl Job {
         folder: &RunFolder,
         study: Study,
         of: Option<u64>,
-        seconds: f64,
+        (seconds, bare): (f64, bool),
     ) -> anyhow::Result<Outcome> {
         let study = self.by_yield(study);
         let brief = self.search.brief();
         let results = self.write_ranking(folder, &study, seconds)?;
-        self.write_derived(folder, &study, results)?;
+        if bare {
+            // What an earlier ranking left would be taken for this one's.
+            folder.remove_derived()?;
+        } else {
+            self.write_derived(folder, &study, results)?;
+        }
         if study.interrupted {
             let of = of.map_or_else(String::new, |of| format!(" of {of}"));
             warn(&format!(
@@ -387,7 +392,7 @@ impl Job {
         let run = Run::from_texts(&folder.path().display().to_string(), &texts)?;
         let margins = Margins::of(&run, &hash_of(&texts))?;
         folder.write_derived(MARGINS, &margins.text())?;
-        folder.write("report.html", &page::run(&run, &margins)?)?;
+        folder.write(PAGE, &page::run(&run, &margins)?)?;
         page::each(&run, |rank, subject| {
             let mut files = export::drawings(subject).into_iter();
             files.try_for_each(|(ending, text)| {

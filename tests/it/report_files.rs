@@ -172,12 +172,16 @@ fn a_chart_read_by_its_ticks_gives_the_curve() {
         assert!(up.len() >= 4 && across.len() >= 4);
         let (rate, travel) = (scale(&up), scale(&across));
         let curve = &texts(&document, "curve")[0];
-        let path = curve.attribute("d").unwrap().replace(['M', 'L'], " ");
-        let numbers: Vec<f64> = path
+        let path = curve.attribute("d").unwrap().replace(['M', 'l'], " ");
+        let mut numbers: Vec<f64> = path
             .split_whitespace()
             .map(|n| n.parse().unwrap())
             .collect();
         assert!(numbers.len() >= 80);
+        // After the first place each is a step from the one before.
+        for index in 2..numbers.len() {
+            numbers[index] += numbers[index - 2];
+        }
         for pair in numbers.chunks(2) {
             let fraction = travel(pair[0]) / subject.suspension.total_travel();
             let state = subject.at(Place::Fraction(fraction.clamp(0.0, 1.0)));

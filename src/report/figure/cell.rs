@@ -1,13 +1,13 @@
 //! The safe region of one point by itself, enlarged, with a scale in mm.
 
 use super::axis::round_step;
+use super::path::Path;
 use super::px;
 use crate::number::{Point, Vector};
 use crate::report::margins::SafeRegion;
 use crate::report::table::fixed;
 use crate::study::sensitivity::unit;
 use maud::{Markup, html};
-use std::fmt::Write;
 
 /// Width and height, px.
 const SIZE: f64 = 220.0;
@@ -37,14 +37,9 @@ pub(super) fn corner(region: &SafeRegion, index: usize, most: f64) -> Vector<f64
 
 /// The outline as a path about `middle`, cut off at `most` mm.
 pub(super) fn outline(region: &SafeRegion, middle: (f64, f64), scale: f64, most: f64) -> String {
-    let mut path = String::new();
-    for index in 0..region.outline.len() {
-        let corner = corner(region, index, most);
-        let letter = if index == 0 { 'M' } else { 'L' };
-        let (x, y) = (middle.0 + corner.x * scale, middle.1 - corner.y * scale);
-        let _ = write!(path, "{letter}{} {}", px(x), px(y));
-    }
-    path + "Z"
+    let place = |by: Vector<f64>| (middle.0 + by.x * scale, middle.1 - by.y * scale);
+    let corners = 0..region.outline.len();
+    Path::through(corners.map(|index| place(corner(region, index, most)))) + "Z"
 }
 
 /// The region with the numbers of its edges, the way to the nearest, and a scale.

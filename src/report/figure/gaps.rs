@@ -1,13 +1,13 @@
 //! How near parts come to each other over the travel, one small chart a limit or close pair.
 
 use super::axis::Axis;
+use super::path::Path;
 use super::{Figure, px};
 use crate::input::{Bound, Brief, Clearance, Part, Relation};
 use crate::report::traced::Traced;
 use crate::room::{Room, neighbours};
 use maud::{Markup, html};
 use rayon::prelude::*;
-use std::fmt::Write;
 use std::sync::Arc;
 
 /// Width and height of a chart, px.
@@ -109,14 +109,9 @@ impl Paper {
     }
 
     fn path(&self, pairs: impl Iterator<Item = (f64, f64)>) -> String {
-        let mut path = String::new();
-        for (index, (travel, gap)) in pairs.enumerate() {
-            let letter = if index == 0 { 'M' } else { 'L' };
-            // Far beyond the paper is as good as any place there.
-            let y = self.y(gap).clamp(-1000.0, 2000.0);
-            let _ = write!(path, "{letter}{} {}", px(self.x(travel)), px(y));
-        }
-        path
+        // Beyond the paper is as good as any place there.
+        let y = |gap: f64| self.y(gap).clamp(-99.0, 2.0 * SIZE[1]);
+        Path::through(pairs.map(|(travel, gap)| (self.x(travel), y(gap))))
     }
 }
 
