@@ -9,8 +9,11 @@ use crate::report::table::fixed;
 use crate::study::sensitivity::unit;
 use maud::{Markup, html};
 
-/// Width and height, px.
+/// Width and height of what is shown, px.
 const SIZE: f64 = 220.0;
+
+/// Room below it for the scale, px.
+const BELOW: f64 = 24.0;
 
 /// Numbers stand so far inside the frame at least, px.
 const INSIDE: f64 = 12.0;
@@ -35,11 +38,36 @@ pub(super) fn corner(region: &SafeRegion, index: usize, most: f64) -> Vector<f64
     unit(direction) * distance.min(most)
 }
 
-/// The outline as a path about `middle`, cut off at `most` mm.
-pub(super) fn outline(region: &SafeRegion, middle: (f64, f64), scale: f64, most: f64) -> String {
-    let place = |by: Vector<f64>| (middle.0 + by.x * scale, middle.1 - by.y * scale);
-    let corners = 0..region.outline.len();
-    Path::through(corners.map(|index| place(corner(region, index, most)))) + "Z"
+/// The region about `middle`, cut off at `most` mm: its area, and its edges where they are not cut
+/// off.
+pub(super) fn outline(
+    region: &SafeRegion,
+    middle: (f64, f64),
+    scale: f64,
+    most: f64,
+) -> Markup {
+    let place = |index: usize| {
+        let by = corner(region, index, most);
+        (middle.0 + by.x * scale, middle.1 - by.y * scale)
+    };
+    let count = region.outline.len();
+    let cut = |index: usize| region.outline[index % count].0 >= most;
+    let area = Path::through((0..count).map(place)) + "Z";
+    let mut edges = Path::default();
+    for index in 0..=count {
+        let alone = index == count || (cut(index) && cut(index + 1));
+        if index == 0 || !cut(index - 1) || !cut(index) {
+            let (x, y) = place(index % count);
+            edges.to(x, y);
+        }
+        if alone {
+            edges.lift();
+        }
+    }
+    html! {
+        path class="safe" d=(area) {}
+        path class="bounds" d=(edges.text()) {}
+    }
 }
 
 /// The region with the numbers of its edges, the way to the nearest, and a scale.
@@ -53,7 +81,8 @@ pub fn cell(region: &SafeRegion) -> Markup {
     let (x, y) = place(nearest);
     // Half of what is shown from the middle to the side.
     let bar = reach / 2.0;
-    let size = format!("0 0 {SIZE} {SIZE}");
+    let size = format!("0 0 {SIZE} {}", SIZE + BELOW);
+    let floor = SIZE + BELOW / 2.0 + 2.0;
     let told = format!(
         "Where {} may go. Nearest edge {} mm away at {} degrees.",
         region.point.replace('_', " "),
@@ -62,15 +91,16 @@ pub fn cell(region: &SafeRegion) -> Markup {
     );
     html! {
         svg xmlns="http://www.w3.org/2000/svg" viewBox=(size) role="img" class="cell" aria-label=(told) {
-            path class="safe" d=(outline(region, (middle, middle), scale, 4.0 * reach)) {}
+            svg width=(SIZE) height=(SIZE) { (outline(region, (middle, middle), scale, 4.0 * reach)) }
+            rect class="frame" x="0.5" y="0.5" width=(SIZE - 1.0) height=(SIZE - 1.0) {}
             path class="cross" d={ "M" (px(middle)) " 0V" (px(SIZE)) "M0 " (px(middle)) "H" (px(SIZE)) } {}
             path class="way" d={ "M" (px(middle)) " " (px(middle)) "L" (px(x)) " " (px(y)) } {}
             circle class="edge" cx=(px(x)) cy=(px(y)) r="3" {}
-            @for (number, (x, y)) in numbers(region, reach, scale) {
-                text class="number" x=(px(x)) y=(px(y + 4.5)) { (number) }
+            @for (number, (x, y), beyond) in numbers(region, reach, scale) {
+                text class=(if beyond { "number beyond" } else { "number" }) x=(px(x)) y=(px(y + 4.5)) { (number) }
             }
-            path class="rule" d={ "M12 " (px(SIZE - 12.0)) "v-4v8v-4h" (px(bar * scale)) "v-4v8" } {}
-            text class="name" x=(px(20.0 + bar * scale)) y=(px(SIZE - 8.0)) { (length(bar)) " mm" }
+            path class="rule" d={ "M1 " (px(floor)) "v-4v8v-4h" (px(bar * scale)) "v-4v8" } {}
+            text class="name" x=(px(9.0 + bar * scale)) y=(px(floor + 4.5)) { (length(bar)) " mm" }
         }
     }
 }
@@ -81,13 +111,14 @@ fn length(value: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// Numbers of edges, from 1, and where each stands: in the middle of what it holds.
-fn numbers(region: &SafeRegion, reach: f64, scale: f64) -> Vec<(usize, (f64, f64))> {
+/// Numbers of edges, from 1, where each stands, in the middle of what it holds, and whether that is
+/// beyond the frame.
+fn numbers(region: &SafeRegion, reach: f64, scale: f64) -> Vec<(usize, (f64, f64), bool)> {
     let count = region.outline.len();
     let edge = |index: usize| region.outline[index % count].1;
     let first = (0..count).find(|&index| edge(index) != edge(index + count - 1));
     let first = first.unwrap_or(0);
-    let mut placed: Vec<(usize, (f64, f64))> = Vec::new();
+    let mut placed: Vec<(usize, (f64, f64), bool)> = Vec::new();
     let mut index = first;
     while index < first + count {
         let mut end = index + 1;
@@ -95,12 +126,15 @@ fn numbers(region: &SafeRegion, reach: f64, scale: f64) -> Vec<(usize, (f64, f64
             end += 1;
         }
         if let Some(number) = edge(index) {
-            let at = beside(region, (index + end - 1) / 2 % count, reach, scale);
-            let free = |other: &(usize, (f64, f64))| {
+            let ray = (index + end - 1) / 2 % count;
+            let by = corner(region, ray, f64::INFINITY);
+            let beyond = by.x.abs().max(by.y.abs()) > reach;
+            let at = beside(region, ray, reach, scale);
+            let free = |other: &(usize, (f64, f64), bool)| {
                 (other.1.0 - at.0).hypot(other.1.1 - at.1) >= APART
             };
             if placed.iter().all(free) {
-                placed.push((number + 1, at));
+                placed.push((number + 1, at, beyond));
             }
         }
         index = end;

@@ -13,13 +13,15 @@ use std::sync::Arc;
 /// Width and height of a chart, px.
 const SIZE: [f64; 2] = [400.0, 210.0];
 /// Room to the left, to the right, above and below the paper, px.
-const AROUND: [f64; 4] = [44.0, 12.0, 10.0, 40.0];
+const AROUND: [f64; 4] = [44.0, 16.0, 10.0, 40.0];
 /// A pair that no limit is about is close where it comes nearer than this, mm.
 const CLOSE: f64 = 10.0;
 /// Most charts of pairs that no limit is about.
 const MOST: usize = 6;
 /// Farther above the smallest value nothing is shown, mm.
 const SHOWN: f64 = 40.0;
+/// A limit with more to spare than this in every layout has no chart, mm.
+const FAR: f64 = 40.0;
 
 /// What a chart is about.
 struct Subject {
@@ -69,10 +71,27 @@ pub fn gaps(traced: &[Traced], brief: Option<&Brief>) -> Vec<Figure> {
     }));
     let clearances: Vec<Clearance> = subjects.iter().map(|s| s.clearance.clone()).collect();
     let all = curves(&clearances);
-    let numbered = subjects.iter().enumerate();
+    let near = |(number, subject): &(usize, &Subject)| {
+        let values = all.iter().filter_map(|layout| layout.get(*number));
+        subject.is_near(values.flatten().copied())
+    };
+    let numbered = subjects.iter().enumerate().filter(near);
     numbered
         .map(|(number, subject)| chart(number, subject, traced, &all))
         .collect()
+}
+
+impl Subject {
+    /// Whether some of its values leave little to spare.
+    fn is_near(&self, mut values: impl Iterator<Item = f64>) -> bool {
+        let [low, high] = [self.bound.and_then(Bound::low), self.bound.and_then(Bound::high)];
+        let spare = move |value: f64| {
+            let below = low.map_or(f64::INFINITY, |low| value - low);
+            let above = high.map_or(f64::INFINITY, |high| high - value);
+            below.min(above)
+        };
+        self.bound.is_none() || values.any(|value| spare(value) < FAR)
+    }
 }
 
 /// Of each clearance its value at every moment of a layout.
@@ -124,13 +143,13 @@ fn chart(number: usize, subject: &Subject, traced: &[Traced], all: &[Vec<Vec<f64
         subject.bound.and_then(Bound::low),
         subject.bound.and_then(Bound::high),
     ];
-    let shown = lines.iter().flat_map(|line| line.iter().copied());
-    let shown = shown.chain(bounds.into_iter().flatten());
-    let least = shown.clone().fold(f64::INFINITY, f64::min);
-    let up = shown.map(|value| value.min(least + SHOWN)).chain([0.0]);
+    let values = lines.iter().flat_map(|line| line.iter().copied());
+    let least = values.clone().fold(f64::INFINITY, f64::min);
+    let up = values.map(|value| value.min(least + SHOWN));
+    let up = up.chain(bounds.into_iter().flatten()).chain([0.0]);
     let travel = traced.iter().map(|t| t.subject.suspension.total_travel());
     let paper = Paper {
-        across: Axis::covering(travel.chain([0.0]), 10.0, 4.0),
+        across: Axis::covering(travel.chain([0.0]), 10.0, 8.0),
         up: Axis::covering(up, 2.0, 4.0),
     };
     Figure {

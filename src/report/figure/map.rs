@@ -24,17 +24,19 @@ pub fn magnification(traced: &[Traced], stage: &Stage, margins: &[LayoutMargins]
         .flat_map(|layout| layout.regions.iter().map(reach))
         .collect();
     sizes.sort_by(f64::total_cmp);
-    let middle = sizes.get(sizes.len() / 2).copied().unwrap_or(1.0);
+    // Of most regions the nearest edge and what is around it.
+    let large = sizes.get(sizes.len() * 3 / 4).copied().unwrap_or(1.0);
     let scale = traced.first().map_or(1.0, |first| view(first, stage).scale);
-    round_step(LARGEST / (middle * scale)).0.max(1.0)
+    round_step(0.8 * LARGEST / (large * scale)).0.max(1.0)
 }
 
 fn view(traced: &Traced, stage: &Stage) -> View {
-    View::of(linkage_points(
-        traced.subject.layout,
-        &stage.scene,
-        &stage.places,
-    ))
+    let layout = traced.subject.layout;
+    let axle = layout.bicycle.rear_axle.index();
+    // The axle where it is drawn too; where it goes matters here no more than elsewhere.
+    let tops = stage.places.iter().filter_map(|moments| moments.first());
+    let axles = tops.filter_map(move |places| places.get(axle).copied().flatten());
+    View::of(linkage_points(layout, &stage.scene, &stage.places).chain(axles))
 }
 
 /// The map of a layout, which is number `index` on the stage.
@@ -64,7 +66,7 @@ pub fn map(
     });
     let drawing = html! {
         g class="still" { @for shape in behind { (drawn(shape, &view, top, &[], &names)) } }
-        @for region in regions { path class="safe" d=(region) {} }
+        @for region in regions { (region) }
         @for shape in shapes.filter(marked) { (drawn(shape, &view, top, &[], &names)) }
     };
     Figure {
@@ -72,7 +74,8 @@ pub fn map(
         title: format!("Safe regions, {} times as large as the linkage", px(times)),
         caption: format!(
             "The linkage at top, and about each point where it may go in the drawing with the others \
-             held and every target met and limit kept: {} times as large, cut off at {} mm.",
+             held and every target met and limit kept: {} times as large, open where they \
+             go on beyond {} mm.",
             px(times),
             fixed(most, 1)
         ),

@@ -74,7 +74,8 @@ fn clearances(figures: &Figures) -> Markup {
             h2 id="clearances" { "Clearances over the travel" }
             p.note {
                 "In side view, the nearest of the parts named; below zero they overlap. Framed: where a \
-                 limit wants the curve to stay. What is far away is cut off."
+                 limit wants the curve to stay. Limits with more than 40 mm to spare in every layout \
+                 have no chart; the limits of each layout are all told below."
             }
             div.gaps { @for figure in &figures.gaps { (shown(figure)) } }
         }

@@ -44,8 +44,9 @@ fn regions(
         div.regions {
             (shown(&figure))
             div.edges {
-                p { "What holds a point where its region ends:" }
+                p { "What holds a point where its region ends, by the numbers below:" }
                 ol { @for edge in &margins.edges { li { (edge.replace('_', " ")) } } }
+                p.note { "A number in italics stands at the side of its picture for an edge beyond it." }
             }
         }
         div.cells {
