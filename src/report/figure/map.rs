@@ -5,6 +5,7 @@ use super::cell::{outline, reach};
 use super::scene::{Kind, Shape, Stage};
 use super::side_view::{View, drawn, linkage_points, name_offsets};
 use super::{Figure, px};
+use crate::input::Layout;
 use crate::report::margins::LayoutMargins;
 use crate::report::table::fixed;
 use crate::report::traced::Traced;
@@ -16,22 +17,17 @@ const LARGEST: f64 = 40.0;
 /// Shapes of the linkage that stand behind the regions.
 const BEHIND: [&str; 3] = ["link", "shaft", "shock"];
 
-/// How many times larger regions are drawn than the linkage, in all layouts alike.
-#[must_use]
-pub fn magnification(traced: &[Traced], stage: &Stage, margins: &[LayoutMargins]) -> f64 {
-    let mut sizes: Vec<f64> = margins
-        .iter()
-        .flat_map(|layout| layout.regions.iter().map(reach))
-        .collect();
+/// How many times larger than the linkage its regions are drawn: a round number, so that the
+/// nearest edges of most can be told from their points.
+fn magnification(scale: f64, margins: &LayoutMargins) -> f64 {
+    let mut sizes: Vec<f64> = margins.regions.iter().map(reach).collect();
     sizes.sort_by(f64::total_cmp);
-    // Of most regions the nearest edge and what is around it.
-    let large = sizes.get(sizes.len() * 3 / 4).copied().unwrap_or(1.0);
-    let scale = traced.first().map_or(1.0, |first| view(first, stage).scale);
-    round_step(0.8 * LARGEST / (large * scale)).0.max(1.0)
+    let middle = sizes.get(sizes.len() / 2).copied().unwrap_or(1.0);
+    round_step(0.8 * LARGEST / (middle * scale)).0.max(1.0)
 }
 
-fn view(traced: &Traced, stage: &Stage) -> View {
-    let layout = traced.subject.layout;
+/// What is shown of the linkage, the same of every layout.
+pub(crate) fn view(layout: &Layout, stage: &Stage) -> View {
     let axle = layout.bicycle.rear_axle.index();
     // The axle where it is drawn too; where it goes matters here no more than elsewhere.
     let tops = stage.places.iter().filter_map(|moments| moments.first());
@@ -43,14 +39,13 @@ fn view(traced: &Traced, stage: &Stage) -> View {
 #[must_use]
 pub fn map(
     traced: &Traced,
-    (index, stage): (usize, &Stage),
+    (index, stage, view): (usize, &Stage, &View),
     margins: &LayoutMargins,
-    times: f64,
 ) -> Figure {
-    let view = view(traced, stage);
+    let times = magnification(view.scale, margins);
     let places = stage.places.get(index).map_or(&[][..], |places| places);
     let top = places.first().map_or(&[][..], |places| &places[..]);
-    let names = name_offsets(&stage.scene, &view, top);
+    let names = name_offsets(&stage.scene, view, top);
     let shapes = stage.scene.shapes.iter();
     let behind = shapes.clone().filter(|shape| BEHIND.contains(&shape.class));
     let marked = |shape: &&Shape| match &shape.kind {
@@ -65,9 +60,9 @@ pub fn map(
         Some(outline(region, middle, view.scale * times, most))
     });
     let drawing = html! {
-        g class="still" { @for shape in behind { (drawn(shape, &view, top, &[], &names)) } }
+        g class="still" { @for shape in behind { (drawn(shape, view, top, &[], &names)) } }
         @for region in regions { (region) }
-        @for shape in shapes.filter(marked) { (drawn(shape, &view, top, &[], &names)) }
+        @for shape in shapes.filter(marked) { (drawn(shape, view, top, &[], &names)) }
     };
     Figure {
         name: "safe-regions".into(),

@@ -29,11 +29,11 @@ mod wanted;
 pub(super) use cell::cell;
 pub use curves::charts;
 pub(super) use gaps::gaps;
-pub(super) use map::{magnification, map};
+pub(super) use map::{map, view};
 pub(super) use path::px;
 pub(super) use scene::Stage;
 pub use search::course;
-pub(super) use side_view::views;
+pub(super) use side_view::{View, views};
 
 use maud::{Markup, PreEscaped, html};
 

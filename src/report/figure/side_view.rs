@@ -21,7 +21,7 @@ const LETTER: [f64; 2] = [7.2, 14.0];
 
 /// What of the plane is shown, and how large.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct View {
+pub(crate) struct View {
     /// px a mm.
     pub scale: f64,
     /// The origin on the paper, px.

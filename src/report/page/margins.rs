@@ -2,7 +2,7 @@
 //! built.
 
 use super::{Page, shown};
-use crate::report::figure::{Stage, cell, map};
+use crate::report::figure::{Figure, cell, map};
 use crate::report::margins::{AsBuilt, FrameRule, LayoutMargins, OutlineRule, SafeRegion, Spread};
 use crate::report::table::fixed;
 use crate::report::traced::Traced;
@@ -11,28 +11,29 @@ use maud::{Markup, html};
 
 /// Both, of the layout that is number `index` on the stage.
 pub(super) fn panel(page: &Page, traced: &Traced, index: usize) -> Markup {
-    let (Some(margins), Some((outlines, frames)), Some(stage)) =
-        (page.margins.get(index), page.rules, page.stage.as_ref())
-    else {
+    let (Some(margins), Some((outlines, frames))) = (page.margins.get(index), page.rules) else {
         return html! {};
     };
+    let (Some(stage), Some(view)) = (page.stage.as_ref(), page.view.as_ref()) else {
+        return html! {};
+    };
+    let regions_map = map(traced, (index, stage, view), margins);
     html! {
         @if !margins.regions.is_empty() {
-            (regions(traced, (index, stage), margins, (outlines, page.times)))
+            (regions(traced.rank, &regions_map, margins, outlines))
         }
         @if let Some(built) = &margins.built { (as_built(traced.rank, built, frames)) }
     }
 }
 
 fn regions(
-    traced: &Traced,
-    stage: (usize, &Stage),
+    rank: usize,
+    figure: &Figure,
     margins: &LayoutMargins,
-    (rule, times): (&OutlineRule, f64),
+    rule: &OutlineRule,
 ) -> Markup {
-    let figure = map(traced, stage, margins, times);
     html! {
-        h3 { "Where each point of layout " (traced.rank) " may go" }
+        h3 { "Where each point of layout " (rank) " may go" }
         p.note {
             "Inside its region a point may stand anywhere in the drawing, the others held, and every \
              target is met and every limit kept (an end of the shock takes the other along at the \
@@ -42,7 +43,7 @@ fn regions(
              edge, told in mm, is that of the continuous curves, as " code { "drift" } " gives it."
         }
         div.regions {
-            (shown(&figure))
+            (shown(figure))
             div.edges {
                 p { "What holds a point where its region ends, by the numbers below:" }
                 ol { @for edge in &margins.edges { li { (edge.replace('_', " ")) } } }

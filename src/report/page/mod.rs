@@ -16,7 +16,7 @@ mod margins;
 mod origin;
 mod ranking;
 
-use super::figure::{self, Figure, Stage};
+use super::figure::{self, Figure, Stage, View};
 use super::margins::{FrameRule, Judged, LayoutMargins, Margins, OutlineRule, SCATTER};
 use super::run::Run;
 use super::traced::Traced;
@@ -47,8 +47,8 @@ struct Page<'a> {
     rules: Option<(&'a OutlineRule, &'a FrameRule)>,
     /// The linkage and where it is at every moment; none where there is no layout.
     stage: Option<Stage>,
-    /// How many times larger than the linkage safe regions are drawn.
-    times: f64,
+    /// What is shown of the linkage about its safe regions.
+    view: Option<View>,
     /// The run, where the page is about one.
     run: Option<&'a Run>,
 }
@@ -135,7 +135,7 @@ fn with_moving<T>(
     let stage = Stage::new(&traced);
     let (margins, rules) = known(margins);
     let page = Page {
-        times: times(&traced, stage.as_ref(), margins),
+        view: view(&traced, stage.as_ref()),
         stage,
         title: &run.brief.name,
         traced: &traced,
@@ -172,7 +172,7 @@ pub fn one(subject: &Subject, verdict: Option<&Verdict>) -> String {
     let (outlines, frames) = (OutlineRule::today(), FrameRule::of(&judged));
     let stage = Stage::new(&traced);
     let page = Page {
-        times: times(&traced, stage.as_ref(), &margins),
+        view: view(&traced, stage.as_ref()),
         stage,
         title: &subject.layout.name,
         traced: &traced,
@@ -216,8 +216,8 @@ fn known(margins: Option<&Margins>) -> Known<'_> {
     (margins.map_or(&[], |margins| &margins.layouts), rules)
 }
 
-fn times(traced: &[Traced], stage: Option<&Stage>, margins: &[LayoutMargins]) -> f64 {
-    stage.map_or(1.0, |stage| figure::magnification(traced, stage, margins))
+fn view(traced: &[Traced], stage: Option<&Stage>) -> Option<View> {
+    Some(figure::view(traced.first()?.subject.layout, stage?))
 }
 
 impl Page<'_> {

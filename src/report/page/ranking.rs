@@ -106,7 +106,7 @@ impl Cell {
 /// Headings of the columns that follow rank and choice, each with its unit or meaning.
 const COLUMNS: [(&str, &str); 13] = [
     ("score", "0 to 1"),
-    (YIELD, "% of frames"),
+    (YIELD, "%"),
     ("play", "mm"),
     ("shock", "mm"),
     (RING, "teeth"),

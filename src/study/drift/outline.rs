@@ -51,49 +51,62 @@ pub struct Outline {
 /// A ray while it is closed in on: distances with the violation there.
 #[derive(Clone, Copy, Debug)]
 struct Search {
+    at_rest: f64,
     inside: (f64, f64),
     outside: Option<(f64, f64)>,
     breaks: Option<Break>,
     last_inside: Option<bool>,
     at: f64,
-    closed: bool,
+    /// The edge, and the growth of the violation there.
+    edge: Option<(f64, f64)>,
 }
 
 impl Search {
-    const fn new(at_rest: f64, at: f64) -> Self {
+    fn new(at_rest: f64, at: f64) -> Self {
+        // What is missed already counts as touched.
+        let at_rest = if at_rest < 0.0 { at_rest } else { 0.0 };
         Self {
+            at_rest,
             inside: (0.0, at_rest),
             outside: None,
             breaks: None,
             last_inside: None,
             at,
-            closed: false,
+            edge: None,
         }
     }
 
     /// Takes what was found at `at`, and says where to look next (Illinois).
     fn take(&mut self, violation: f64, what: Break) {
-        if self.closed {
+        if self.edge.is_some() {
             return;
         }
-        // What is left of the way to the edge, as a share of all of it.
-        let near = violation.abs() <= CLOSENESS * (violation - self.inside.1).abs();
         let moved_inside = violation <= 0.0;
+        if violation.abs() <= CLOSENESS * self.at_rest.abs() {
+            self.breaks = Some(what);
+            self.edge = Some((self.at, (violation - self.at_rest) / self.at));
+            return;
+        }
         let again = self.last_inside == Some(moved_inside);
         self.last_inside = Some(moved_inside);
         if moved_inside {
             self.inside = (self.at, violation);
-            self.closed = self.at >= FARTHEST;
         } else {
             self.outside = Some((self.at, violation));
             self.breaks = Some(what);
         }
         let Some((far, high)) = self.outside else {
+            if self.at >= FARTHEST {
+                self.edge = Some((FARTHEST, 0.0));
+            }
             self.at = (self.at * 2.0).min(FARTHEST);
             return;
         };
         let (from, low) = self.inside;
-        self.closed = far - from <= CLOSENESS * far || far < NO_DISTANCE || (near && again);
+        if far - from <= CLOSENESS * far || far < NO_DISTANCE {
+            self.edge = Some(self.between());
+            return;
+        }
         let (low, high) = match (again, moved_inside) {
             (true, true) => (low, high * 0.5),
             (true, false) => (low * 0.5, high),
@@ -107,8 +120,8 @@ impl Search {
         };
     }
 
-    /// Where the edge is, and how fast the violation grows there.
-    fn edge(&self) -> (f64, f64) {
+    /// The edge between what holds and what does not, and how fast the violation grows there.
+    fn between(&self) -> (f64, f64) {
         let Some((far, high)) = self.outside else {
             return (FARTHEST, 0.0);
         };
@@ -121,6 +134,11 @@ impl Search {
             (from, slope)
         }
     }
+
+    /// The edge as far as it is known.
+    fn edge(&self) -> (f64, f64) {
+        self.edge.unwrap_or_else(|| self.between())
+    }
 }
 
 /// Looks until every ray is closed in on.
@@ -129,7 +147,7 @@ fn close(
     look: &mut impl FnMut([f64; LANES]) -> [(f64, Break); LANES],
 ) {
     for _ in 0..ROUNDS {
-        if searches.iter().all(|search| search.closed) {
+        if searches.iter().all(|search| search.edge.is_some()) {
             return;
         }
         let found = look(searches.map(|search| search.at));
@@ -149,12 +167,26 @@ impl Drift<'_> {
         let mut sampler = self.sampler();
         let moved = self.movable().into_iter();
         let design = moved.filter(|moved| moved.kind == MoveKind::Design);
+        let mut at_rest = None;
         design
-            .filter_map(|moved| Some(self.outline(moved, &self.mover(moved)?, &mut sampler)))
+            .filter_map(|moved| {
+                let mover = self.mover(moved)?;
+                // Every point at rest is the same layout.
+                let at_rest = *at_rest.get_or_insert_with(|| {
+                    let nowhere = [0.0; LANES];
+                    self.look(&mover, nowhere, nowhere, &mut sampler)[0].0
+                });
+                Some(self.outline(moved, (&mover, at_rest), &mut sampler))
+            })
             .collect()
     }
 
-    fn outline(&self, moved: Moved, mover: &Mover, sampler: &mut Sampler) -> Outline {
+    fn outline(
+        &self,
+        moved: Moved,
+        (mover, at_rest): (&Mover, f64),
+        sampler: &mut Sampler,
+    ) -> Outline {
         let step = 360.0 / DIRECTIONS as f64;
         let turns = DIRECTIONS / LANES;
         let mut edges = vec![(FARTHEST, 0.0, None); DIRECTIONS];
@@ -166,7 +198,7 @@ impl Drift<'_> {
                 0 => FIRST,
                 _ => edges[ray(lane) - 1].0.max(2.0 * NO_DISTANCE),
             });
-            let found = self.close_in_on(mover, directions, start, sampler);
+            let found = self.close_in_on((mover, at_rest), directions, start, sampler);
             for (lane, search) in found.iter().enumerate() {
                 let (distance, slope) = search.edge();
                 edges[ray(lane)] = (distance, slope, search.breaks);
@@ -185,26 +217,31 @@ impl Drift<'_> {
     /// half way already, from there.
     fn close_in_on(
         &self,
-        mover: &Mover,
+        (mover, at_rest): (&Mover, f64),
         directions: [f64; LANES],
         start: [f64; LANES],
         sampler: &mut Sampler,
     ) -> [Search; LANES] {
         let mut look = |distances: [f64; LANES]| self.look(mover, directions, distances, sampler);
-        let at_rest = look([0.0; LANES]);
-        let begin = |lane: usize, at: f64| Search::new(at_rest[lane].0.min(0.0), at);
-        let mut searches: [Search; LANES] = std::array::from_fn(|lane| begin(lane, start[lane]));
+        let mut searches = start.map(|start| Search::new(at_rest, start));
         close(&mut searches, &mut look);
         let half = searches.map(|search| 0.5 * search.edge().0);
-        let mut sooner: [Search; LANES] = std::array::from_fn(|lane| begin(lane, half[lane]));
-        for (search, (violation, what)) in sooner.iter_mut().zip(look(half)) {
+        let before = look(half);
+        if before.iter().all(|(violation, _)| *violation <= 0.0) {
+            return searches;
+        }
+        let mut sooner = half.map(|half| Search::new(at_rest, half));
+        for (search, (violation, what)) in sooner.iter_mut().zip(before) {
             search.take(violation, what);
-            search.closed |= violation <= 0.0;
+            if violation <= 0.0 {
+                // It had not left; where its edge is is known.
+                search.edge = Some((FARTHEST, 0.0));
+            }
         }
         close(&mut sooner, &mut look);
-        std::array::from_fn(|lane| match sooner[lane].outside {
-            Some(_) => sooner[lane],
-            None => searches[lane],
+        std::array::from_fn(|lane| match before[lane].0 > 0.0 {
+            true => sooner[lane],
+            false => searches[lane],
         })
     }
 
@@ -274,9 +311,9 @@ impl Drift<'_> {
             })
         });
         let foot = foots.min_by(|one, other| one.distance.total_cmp(&other.distance));
-        let mut best = self.solve(mover, &least);
-        if let Some(foot) = foot.filter(|foot| foot.distance < least.distance) {
-            let there = self.solve(mover, &foot);
+        let mut best = self.solve(mover, foot.as_ref().unwrap_or(&least));
+        if foot.is_some() && best.distance > least.distance {
+            let there = self.solve(mover, &least);
             if there.distance < best.distance {
                 best = there;
             }
