@@ -42,7 +42,9 @@ fn demo_run() -> RunTexts {
 fn report(criterion: &mut Criterion) {
     let texts = demo_run();
     let run = Run::from_texts("demo", &texts).expect("a run");
-    let margins = Margins::of(&run, "the demo").expect("layouts that move").text();
+    let margins = Margins::of(&run, "the demo")
+        .expect("layouts that move")
+        .text();
     let make = || {
         let run = Run::from_texts("demo", &texts).expect("a run");
         let margins = Margins::from_text(&margins, "the demo", 20).expect("margins");
@@ -54,9 +56,12 @@ fn report(criterion: &mut Criterion) {
         make().len()
     );
     criterion.bench_function("report of 20 layouts", |bencher| bencher.iter(make));
-    criterion.bench_function("its margins: 20 layouts, every region and yield", |bencher| {
-        bencher.iter(|| Margins::of(&run, "the demo").expect("layouts that move"));
-    });
+    criterion.bench_function(
+        "its margins: 20 layouts, every region and yield",
+        |bencher| {
+            bencher.iter(|| Margins::of(&run, "the demo").expect("layouts that move"));
+        },
+    );
 }
 
 criterion_group!(benches, report);

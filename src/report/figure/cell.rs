@@ -40,12 +40,7 @@ pub(super) fn corner(region: &SafeRegion, index: usize, most: f64) -> Vector<f64
 
 /// The region about `middle`, cut off at `most` mm: its area, and its edges where they are not cut
 /// off.
-pub(super) fn outline(
-    region: &SafeRegion,
-    middle: (f64, f64),
-    scale: f64,
-    most: f64,
-) -> Markup {
+pub(super) fn outline(region: &SafeRegion, middle: (f64, f64), scale: f64, most: f64) -> Markup {
     let place = |index: usize| {
         let by = corner(region, index, most);
         (middle.0 + by.x * scale, middle.1 - by.y * scale)

@@ -47,7 +47,8 @@ pub fn gaps(traced: &[Traced], brief: Option<&Brief>) -> Vec<Figure> {
         subjects.iter().any(|subject| {
             let mut pairs = subject.clearance.pairs();
             pairs.any(|(a, b)| {
-                [(a, b), (b, a)].contains(&(one, other)) && subject.clearance.relation == Relation::Apart
+                [(a, b), (b, a)].contains(&(one, other))
+                    && subject.clearance.relation == Relation::Apart
             })
         })
     };
@@ -59,7 +60,10 @@ pub fn gaps(traced: &[Traced], brief: Option<&Brief>) -> Vec<Figure> {
     };
     let near = curves(&others);
     let least = |number: usize| {
-        let values = near.iter().filter_map(|layout| layout.get(number)).flatten();
+        let values = near
+            .iter()
+            .filter_map(|layout| layout.get(number))
+            .flatten();
         values.copied().fold(f64::INFINITY, f64::min)
     };
     let mut close: Vec<(f64, usize)> = (0..others.len()).map(|n| (least(n), n)).collect();
@@ -84,7 +88,10 @@ pub fn gaps(traced: &[Traced], brief: Option<&Brief>) -> Vec<Figure> {
 impl Subject {
     /// Whether some of its values leave little to spare.
     fn is_near(&self, mut values: impl Iterator<Item = f64>) -> bool {
-        let [low, high] = [self.bound.and_then(Bound::low), self.bound.and_then(Bound::high)];
+        let [low, high] = [
+            self.bound.and_then(Bound::low),
+            self.bound.and_then(Bound::high),
+        ];
         let spare = move |value: f64| {
             let below = low.map_or(f64::INFINITY, |low| value - low);
             let above = high.map_or(f64::INFINITY, |high| high - value);
@@ -203,7 +210,10 @@ fn drawing(paper: &Paper, traced: &[Traced], lines: &[&[f64]], bounds: [Option<f
 }
 
 fn names(parts: &[Arc<Part>]) -> String {
-    let names: Vec<String> = parts.iter().map(|part| part.name.replace('_', " ")).collect();
+    let names: Vec<String> = parts
+        .iter()
+        .map(|part| part.name.replace('_', " "))
+        .collect();
     names.join(" and ")
 }
 

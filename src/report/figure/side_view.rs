@@ -184,7 +184,11 @@ fn bicycle_points<'p>(
 
 /// Where the name of each place stands from it, px, so that names do not stand on one another
 /// or on marks.
-pub(super) fn name_offsets(scene: &Scene, view: &View, at: &[Option<Point<f64>>]) -> Vec<(f64, f64)> {
+pub(super) fn name_offsets(
+    scene: &Scene,
+    view: &View,
+    at: &[Option<Point<f64>>],
+) -> Vec<(f64, f64)> {
     let place = |index: usize| {
         at.get(index)
             .copied()

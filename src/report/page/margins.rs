@@ -26,12 +26,7 @@ pub(super) fn panel(page: &Page, traced: &Traced, index: usize) -> Markup {
     }
 }
 
-fn regions(
-    rank: usize,
-    figure: &Figure,
-    margins: &LayoutMargins,
-    rule: &OutlineRule,
-) -> Markup {
+fn regions(rank: usize, figure: &Figure, margins: &LayoutMargins, rule: &OutlineRule) -> Markup {
     html! {
         h3 { "Where each point of layout " (rank) " may go" }
         p.note {

@@ -209,7 +209,10 @@ fn figures_of(
 }
 
 /// What margins tell of the layouts and how, if they are known.
-type Known<'a> = (&'a [LayoutMargins], Option<(&'a OutlineRule, &'a FrameRule)>);
+type Known<'a> = (
+    &'a [LayoutMargins],
+    Option<(&'a OutlineRule, &'a FrameRule)>,
+);
 
 fn known(margins: Option<&Margins>) -> Known<'_> {
     let rules = margins.map(|margins| (&margins.outlines, &margins.frames));

@@ -1,9 +1,9 @@
 //! The answer in a sentence, and the layouts as a table to sort and to select from.
 
 use super::Page;
+use super::margins::percent;
 use crate::design::Assessment;
 use crate::input::Layout;
-use super::margins::percent;
 use crate::report::ranking::{blockers, several_rings, worst};
 use crate::report::run::{Entry, Run};
 use crate::report::table::fixed;

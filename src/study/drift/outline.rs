@@ -255,7 +255,12 @@ impl Drift<'_> {
     ) -> [(f64, Break); LANES] {
         let mut out = Sampled::default();
         let violations = self.violations(mover, directions, distances, sampler, &mut out);
-        std::array::from_fn(|lane| (violations[lane], self.what_breaks(&out, lane, violations[lane])))
+        std::array::from_fn(|lane| {
+            (
+                violations[lane],
+                self.what_breaks(&out, lane, violations[lane]),
+            )
+        })
     }
 
     /// What is violated most in a lane.
@@ -296,7 +301,8 @@ impl Drift<'_> {
         let rays = (0..DIRECTIONS).map(ray);
         let least = rays.min_by(|one, other| one.distance.total_cmp(&other.distance));
         let least = least.unwrap_or_else(|| ray(0));
-        let corner = |exit: &SampledExit| Point::new(0.0, 0.0) + unit(exit.direction) * exit.distance;
+        let corner =
+            |exit: &SampledExit| Point::new(0.0, 0.0) + unit(exit.direction) * exit.distance;
         let foots = (0..DIRECTIONS).filter_map(|index| {
             let (one, other) = (ray(index), ray(index + 1));
             let (from, to) = (corner(&one), corner(&other));

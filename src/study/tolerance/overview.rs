@@ -123,12 +123,20 @@ impl Columns {
             let violation = aim.residual(values[lane]).abs() - 1.0;
             if let Some(worst) = number.and_then(|number| worst.get_mut(number)) {
                 // What is no number is missed.
-                *worst = if violation.is_nan() { f64::INFINITY } else { worst.max(violation) };
+                *worst = if violation.is_nan() {
+                    f64::INFINITY
+                } else {
+                    worst.max(violation)
+                };
             }
         }
         for (slacks, worst) in out.slacks.iter().zip(&mut worst[self.targets.len()..]) {
             let slack = slacks[lane];
-            *worst = if slack.is_nan() { f64::INFINITY } else { -slack };
+            *worst = if slack.is_nan() {
+                f64::INFINITY
+            } else {
+                -slack
+            };
         }
         self.met += u64::from(worst.iter().all(|&violation| !missed(violation)));
         for (column, violation) in self.violations.iter_mut().zip(worst) {
@@ -138,18 +146,25 @@ impl Columns {
 
     fn overview(mut self, study: &Study) -> Overview {
         let carriers = |column: &[f64]| carriers(study, &self.sources, column);
-        let counted = self.violations.iter().enumerate().filter_map(|(number, column)| {
-            let frames = column.iter().filter(|&&violation| missed(violation)).count() as u64;
-            let part = match self.targets.get(number) {
-                Some(&(objective, index)) => Break::Target { objective, index },
-                None => Break::Limit(number - self.targets.len()),
-            };
-            (frames > 0).then(|| Missed {
-                part,
-                frames,
-                carriers: carriers(column),
-            })
-        });
+        let counted = self
+            .violations
+            .iter()
+            .enumerate()
+            .filter_map(|(number, column)| {
+                let frames = column
+                    .iter()
+                    .filter(|&&violation| missed(violation))
+                    .count() as u64;
+                let part = match self.targets.get(number) {
+                    Some(&(objective, index)) => Break::Target { objective, index },
+                    None => Break::Limit(number - self.targets.len()),
+                };
+                (frames > 0).then(|| Missed {
+                    part,
+                    frames,
+                    carriers: carriers(column),
+                })
+            });
         let motion = (self.without_motion > 0).then(|| Missed {
             part: Break::Motion,
             frames: self.without_motion,
@@ -186,9 +201,16 @@ fn missed(violation: f64) -> bool {
 fn carriers(study: &Study, sources: &[Vec<f64>], column: &[f64]) -> Vec<(Source, f64)> {
     let holes = study.frames.radii.len();
     let share = |range: std::ops::Range<usize>| -> f64 {
-        range.map(|source| correlation(&sources[source], column)).sum()
+        range
+            .map(|source| correlation(&sources[source], column))
+            .sum()
     };
-    let hole = |hole: usize| (Source::Hole(study.hole(hole)), share(2 * hole..2 * hole + 2));
+    let hole = |hole: usize| {
+        (
+            Source::Hole(study.hole(hole)),
+            share(2 * hole..2 * hole + 2),
+        )
+    };
     let mut all: Vec<(Source, f64)> = (0..holes).map(hole).collect();
     all.push((Source::EyeToEye, share(2 * holes..2 * holes + 1)));
     all.push((Source::Stroke, share(2 * holes + 1..2 * holes + 2)));
