@@ -65,6 +65,8 @@ pub struct SizeEntry {
     /// The size.
     #[serde(flatten, with = "SizeFields")]
     pub size: ShockSize,
+    /// Teeth of the chainring it came with, where the brief has several to try.
+    pub chainring_teeth: Option<u32>,
     /// Starts taken with it.
     pub starts: u64,
     /// Of those, how many ended in a feasible layout.

@@ -65,7 +65,7 @@ fn told(region: &SafeRegion) -> String {
     )
 }
 
-/// A share as percent; what is not quite all is not told as all.
+/// A share as percent: a frame of a thousand is a tenth.
 pub(super) fn percent(share: f64) -> String {
     fixed(100.0 * share, 1)
 }

@@ -4,10 +4,10 @@
 //! a reader holds a tolerance against, is that of the continuous curves.
 
 use super::rays::SampledExit;
-use super::{Break, Drift, Exit, MoveKind, Moved, Mover};
+use super::{Break, Drift, Exit, LARGEST_GAP, MoveKind, Moved, Mover};
 use crate::design::LIMIT_UNIT;
-use crate::design::measure::{Sampled, Sampler};
-use crate::number::{LANES, Point, Vector};
+use crate::design::measure::{Batch, Sampled, Sampler};
+use crate::number::{LANES, Lanes, Point, Scalar, Vector};
 use crate::study::sensitivity::unit;
 
 /// Rays of an outline: three times eight.
@@ -253,23 +253,39 @@ impl Drift<'_> {
         distances: [f64; LANES],
         sampler: &mut Sampler,
     ) -> [(f64, Break); LANES] {
+        let along = directions.map(unit);
+        let by = Vector::new(
+            Lanes::from_lanes(|lane| along[lane].x * distances[lane]),
+            Lanes::from_lanes(|lane| along[lane].y * distances[lane]),
+        );
+        let (points, gap_squared) = self.moved(mover, by);
+        let batch = Batch {
+            points: &points,
+            stroke: Lanes::from_f64(self.stroke()),
+            mass_shift: None,
+        };
         let mut out = Sampled::default();
-        let violations = self.violations(mover, directions, distances, sampler, &mut out);
+        sampler.look(&batch, &mut out);
+        let gaps = gap_squared.to_array();
         std::array::from_fn(|lane| {
-            (
-                violations[lane],
-                self.what_breaks(&out, lane, violations[lane]),
-            )
+            let together = gaps[lane] < LARGEST_GAP * LARGEST_GAP;
+            if together && out.margin[lane] > 0.0 {
+                self.worst_of(&out, lane)
+            } else {
+                (f64::INFINITY, Break::Motion)
+            }
         })
     }
 
-    /// What is violated most in a lane.
-    fn what_breaks(&self, out: &Sampled, lane: usize, violation: f64) -> Break {
-        if !violation.is_finite() {
-            return Break::Motion;
-        }
+    /// The largest violation in a lane, and of what; what is no number is worst.
+    fn worst_of(&self, out: &Sampled, lane: usize) -> (f64, Break) {
         let mut worst = (f64::NEG_INFINITY, Break::Motion);
         let mut take = |violation: f64, what: Break| {
+            let violation = if violation.is_nan() {
+                f64::INFINITY
+            } else {
+                violation
+            };
             if violation > worst.0 && self.counts(what) {
                 worst = (violation, what);
             }
@@ -282,7 +298,7 @@ impl Drift<'_> {
         for (index, slacks) in out.slacks.iter().enumerate() {
             take(-slacks[lane] / LIMIT_UNIT, Break::Limit(index));
         }
-        worst.1
+        worst
     }
 
     /// The nearest edge: where the line between two neighbouring exits is nearest, solved exactly.

@@ -219,7 +219,7 @@ impl Drift<'_> {
     }
 
     /// Of every lane's layout the largest violation; positive outside.
-    pub(super) fn violations(
+    fn violations(
         &self,
         mover: &Mover,
         directions: [f64; LANES],

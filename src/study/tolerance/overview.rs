@@ -3,7 +3,7 @@
 use super::shares::{Source, quantile};
 use super::{Question, Study, wilson};
 use crate::curves::Suspension;
-use crate::design::measure::{Measure, Sampled, Sampler};
+use crate::design::measure::{Batch, Measure, Sampled, Sampler};
 use crate::mechanism::Assembly;
 use crate::number::{LANES, Scalar};
 use crate::study::drift::Break;
@@ -91,7 +91,13 @@ impl Columns {
         for first in (0..study.question.frames).step_by(LANES) {
             let frame = u32::try_from(first).unwrap_or(u32::MAX);
             let radii = &study.frames.radii;
-            study.look(sampler, frame, radii, 1.0, &mut eight, &mut out);
+            study.frames.build(frame, radii, 1.0, &mut eight);
+            let batch = Batch {
+                points: &eight.fitting.points,
+                stroke: eight.stroke,
+                mass_shift: eight.mass_shift,
+            };
+            sampler.look(&batch, &mut out);
             let gaps = eight.fitting.gap_squared.to_lanes();
             let lanes = usize::try_from(study.question.frames - first).unwrap_or(LANES);
             for (lane, &gap) in gaps.iter().enumerate().take(lanes) {

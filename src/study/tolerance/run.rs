@@ -141,7 +141,7 @@ impl Study<'_> {
     }
 
     /// Builds eight frames and looks at them.
-    pub(super) fn look(
+    fn look(
         &self,
         sampler: &mut Sampler,
         first: u32,
