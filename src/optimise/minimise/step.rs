@@ -15,9 +15,9 @@ const SHORTEN: f64 = 0.25;
 const MOST_RADIUS: f64 = 1.0;
 
 impl Minimiser {
-    /// The quadratic programme at the current point.
-    pub(super) fn solve_programme(&mut self) -> Option<Forecast> {
-        self.subproblem.solve(&Place {
+    /// What the quadratic programme at the current point is built from.
+    fn place(&self) -> Place<'_> {
+        Place {
             x: &self.x,
             bounds: &self.bounds,
             units: &self.units,
@@ -28,7 +28,23 @@ impl Minimiser {
             rows: &self.rows,
             values: &self.here.rows,
             prices: &self.prices,
-        })
+        }
+    }
+
+    /// The quadratic programme at the current point.
+    pub(super) fn solve_programme(&mut self) -> Option<Forecast> {
+        let mut subproblem = std::mem::take(&mut self.subproblem);
+        let forecast = subproblem.solve(&self.place());
+        self.subproblem = subproblem;
+        forecast
+    }
+
+    /// The forecast of the solution at hand with the prices as they are now.
+    pub(super) fn read_programme(&mut self) -> Forecast {
+        let mut subproblem = std::mem::take(&mut self.subproblem);
+        let forecast = subproblem.read(&self.place());
+        self.subproblem = subproblem;
+        forecast
     }
 
     /// The same with rows and residuals that are linear with the slopes here, but through
@@ -50,18 +66,14 @@ impl Minimiser {
             let bend = change - dot(slopes, &self.scratch);
             add_scaled(&mut self.corrected_gradient, 2.0 * weight * bend, slopes);
         }
-        self.subproblem.solve(&Place {
-            x: &self.x,
-            bounds: &self.bounds,
-            units: &self.units,
-            curved: self.curved,
-            radius: self.radius,
-            damping: self.damping,
+        let mut subproblem = std::mem::take(&mut self.subproblem);
+        let forecast = subproblem.solve(&Place {
             gradient: &self.corrected_gradient,
-            rows: &self.rows,
             values: &self.corrected_values,
-            prices: &self.prices,
-        })
+            ..self.place()
+        });
+        self.subproblem = subproblem;
+        forecast
     }
 
     /// What rounding may hide in the penalty function.
