@@ -100,14 +100,15 @@ impl Minimiser {
         self.place_trial();
         self.keep_multipliers();
         let plain = self.try_trial(problem, forecast);
-        if plain == f64::NEG_INFINITY {
+        let evaluable = plain > f64::NEG_INFINITY;
+        if !evaluable && self.radius.is_finite() {
             self.radius = SHORTEN * self.radius.min(forecast.length);
             return false;
         }
-        if self.structured {
+        if self.structured && evaluable {
             self.compare_models();
         }
-        let gain = if plain < CORRECTION_GAIN {
+        let gain = if evaluable && plain < CORRECTION_GAIN {
             self.correct(problem, forecast, plain)
         } else {
             plain
@@ -116,7 +117,9 @@ impl Minimiser {
         let taken = gain > LEAST_GAIN && self.accept(problem);
         if taken {
             self.growth = 1.0;
-            self.radius = (2.0 * self.radius).min(MOST_RADIUS);
+            if self.radius < MOST_RADIUS {
+                self.radius = (2.0 * self.radius).min(MOST_RADIUS);
+            }
             self.damping = eased(self.damping, curvature, plain, gain);
         } else {
             // What the model had along the step is doubled, then more.
