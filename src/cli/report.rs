@@ -23,7 +23,7 @@ pub(super) const MARGINS: &str = "margins.json";
 pub(super) fn run(arguments: &ReportArguments) -> anyhow::Result<Outcome> {
     let texts = read(&arguments.run)?;
     let run = Run::from_texts(&arguments.run.display().to_string(), &texts)?;
-    let of = hash_of(&texts);
+    let of = hash_of(&run, &texts);
     let kept = std::fs::read_to_string(arguments.run.join(MARGINS)).unwrap_or_default();
     let margins = match Margins::from_text(&kept, &of, run.layouts.len()) {
         Some(margins) => margins,
@@ -62,10 +62,20 @@ pub(super) fn write_figures(folder: &Path, figures: &[Figure]) -> anyhow::Result
     Ok(())
 }
 
-/// What margins are of: the results and every layout as it stands in the folder.
-pub(super) fn hash_of(texts: &RunTexts) -> String {
+/// What margins are of: every layout as it stands in the folder, and what they are judged by.
+pub(super) fn hash_of(run: &Run, texts: &RunTexts) -> String {
+    let Results {
+        version,
+        seed,
+        scatter,
+        ..
+    } = &run.results;
     let mut hash = Sha256::new();
-    for text in std::iter::once(&texts.results).chain(&texts.layouts) {
+    hash.update(format!("{version} {seed} {scatter:?}\n"));
+    for input in &run.results.inputs {
+        hash.update(format!("{} {}\n", input.file, input.sha256));
+    }
+    for text in &texts.layouts {
         hash.update(text.as_bytes());
     }
     format!("{:x}", hash.finalize())

@@ -390,7 +390,7 @@ impl Job {
             layouts: layouts.map(|ranked| ranked.layout.to_json()).collect(),
         };
         let run = Run::from_texts(&folder.path().display().to_string(), &texts)?;
-        let margins = Margins::of(&run, &hash_of(&texts))?;
+        let margins = Margins::of(&run, &hash_of(&run, &texts))?;
         folder.write_derived(MARGINS, &margins.text())?;
         folder.write(PAGE, &page::run(&run, &margins)?)?;
         page::each(&run, |rank, subject| {

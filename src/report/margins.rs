@@ -26,7 +26,7 @@ const NAMED: usize = 3;
 /// The margins of all layouts of a run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Margins {
-    /// SHA-256 of what they are of: `results.json` and the layouts.
+    /// SHA-256 of what they are of: the layouts, and what they are judged by.
     pub of: String,
     /// How the outlines were obtained.
     pub outlines: OutlineRule,

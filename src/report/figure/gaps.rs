@@ -3,7 +3,7 @@
 use super::axis::Axis;
 use super::path::Path;
 use super::{Figure, px};
-use crate::input::{Bound, Brief, Clearance, Part, Relation};
+use crate::input::{Bound, Brief, Clearance, Part, Place, Relation};
 use crate::report::traced::Traced;
 use crate::room::{Room, neighbours};
 use maud::{Markup, html};
@@ -27,6 +27,8 @@ const FAR: f64 = 40.0;
 struct Subject {
     clearance: Clearance,
     bound: Option<Bound>,
+    /// Where along the travel the bound holds, if not everywhere.
+    over: Option<(Place, Place)>,
 }
 
 /// The charts of all layouts: limits on parts, then pairs that come close to each other.
@@ -40,6 +42,7 @@ pub fn gaps(traced: &[Traced], brief: Option<&Brief>) -> Vec<Figure> {
         Some(Subject {
             clearance: limit.clearance()?.clone(),
             bound: Some(limit.bound),
+            over: limit.over,
         })
     });
     let mut subjects: Vec<Subject> = limited.collect();
@@ -72,6 +75,7 @@ pub fn gaps(traced: &[Traced], brief: Option<&Brief>) -> Vec<Figure> {
     subjects.extend(close.into_iter().take(MOST).map(|(_, number)| Subject {
         clearance: others[number].clone(),
         bound: None,
+        over: None,
     }));
     let clearances: Vec<Clearance> = subjects.iter().map(|s| s.clearance.clone()).collect();
     let all = curves(&clearances);
@@ -86,6 +90,13 @@ pub fn gaps(traced: &[Traced], brief: Option<&Brief>) -> Vec<Figure> {
 }
 
 impl Subject {
+    /// The travel of the first layout between which the bound holds; none for the whole.
+    fn range(&self, traced: &[Traced]) -> Option<[f64; 2]> {
+        let (from, to) = self.over.filter(|over| *over != (Place::Top, Place::End))?;
+        let subject = traced.first()?.subject;
+        Some([from, to].map(|place| subject.at(place).travel))
+    }
+
     /// Whether some of its values leave little to spare.
     fn is_near(&self, mut values: impl Iterator<Item = f64>) -> bool {
         let [low, high] = [
@@ -165,12 +176,17 @@ fn chart(number: usize, subject: &Subject, traced: &[Traced], all: &[Vec<Vec<f64
         caption: caption(&subject.clearance, bounds),
         width: SIZE[0],
         height: SIZE[1],
-        drawing: drawing(&paper, traced, &lines, bounds),
+        drawing: drawing(&paper, traced, &lines, (bounds, subject.range(traced))),
         placed: None,
     }
 }
 
-fn drawing(paper: &Paper, traced: &[Traced], lines: &[&[f64]], bounds: [Option<f64>; 2]) -> Markup {
+fn drawing(
+    paper: &Paper,
+    traced: &[Traced],
+    lines: &[&[f64]],
+    (bounds, range): ([Option<f64>; 2], Option<[f64; 2]>),
+) -> Markup {
     let [left, right, top, bottom] = AROUND;
     let (wide, tall) = (SIZE[0] - left - right, SIZE[1] - top - bottom);
     let floor = top + tall;
@@ -178,6 +194,8 @@ fn drawing(paper: &Paper, traced: &[Traced], lines: &[&[f64]], bounds: [Option<f
         let y = |gap: Option<f64>, open: f64| gap.map_or(open, |gap| paper.y(gap));
         [y(bounds[1], -4.0), y(bounds[0], tall + 4.0)]
     });
+    // The sides of the frame are beyond the paper where the limit is about the whole travel.
+    let [from, to] = range.map_or([-4.0, wide + 4.0], |range| range.map(|at| paper.x(at)));
     let scale = format!("0 {:.4}", paper.x(1.0) - paper.x(0.0));
     html! {
         g class="grid" {
@@ -196,7 +214,7 @@ fn drawing(paper: &Paper, traced: &[Traced], lines: &[&[f64]], bounds: [Option<f
         }
         svg x=(px(left)) y=(px(top)) width=(px(wide)) height=(px(tall)) {
             @if let Some([high, low]) = allowed {
-                rect class="wanted" x="-4" y=(px(high)) width=(px(wide + 8.0)) height=(px(low - high)) {}
+                rect class="wanted" x=(px(from)) y=(px(high)) width=(px(to - from)) height=(px(low - high)) {}
             }
             @for (traced, line) in traced.iter().zip(lines).rev() {
                 @let travel = traced.moments.iter().map(|moment| moment.state.travel);

@@ -3,6 +3,7 @@
 use super::{Figures, Page, heat, margins, shown};
 use crate::design::{Assessment, LimitResult};
 use crate::input::{Brief, Curve, Mechanism, Place, Summary, Target};
+use crate::number::Point;
 use crate::report::curves::{reached, subject_of, wanted};
 use crate::report::ranking::{limit_unit, limit_words};
 use crate::report::table::{fixed, signed};
@@ -312,6 +313,17 @@ fn points(page: &Page, traced: &Traced) -> Markup {
         page.brief()
             .is_some_and(|brief| brief.free.iter().any(|free| free.point.index() == index))
     };
+    // How far every point is from where the first layout has it: what makes this another one.
+    let first = page
+        .traced
+        .first()
+        .filter(|first| first.rank != traced.rank);
+    let from = |first: &Traced, index: usize, here: Point<f64>| {
+        let points = &first.subject.layout.mechanism.points;
+        points
+            .get(index)
+            .map_or(f64::NAN, |point| (here - point.position).length())
+    };
     html! {
         h3 { "Points of layout " (traced.rank) " at full extension, from the bottom bracket" }
         div.scroll tabindex="0" role="region" aria-label="Points" {
@@ -320,6 +332,7 @@ fn points(page: &Page, traced: &Traced) -> Markup {
                     th scope="col" { "point" }
                     th scope="col" { "forward, mm" }
                     th scope="col" { "up, mm" }
+                    @if let Some(first) = first { th scope="col" { "from no. " (first.rank) ", mm" } }
                     th scope="col" { "on" }
                     @if page.brief().is_some() { th scope="col" { "" span.hidden { "free" } } }
                 } }
@@ -329,6 +342,9 @@ fn points(page: &Page, traced: &Traced) -> Markup {
                             th scope="row" { (point.name.replace('_', " ")) }
                             td { (fixed(point.position.x, 3)) }
                             td { (fixed(point.position.y, 3)) }
+                            @if let Some(first) = first {
+                                td { (fixed(from(first, index, point.position), 2)) }
+                            }
                             td.words { (carriers(mechanism, index)) }
                             @if page.brief().is_some() {
                                 td.words { (if free(index) { "searched" } else { "given" }) }
