@@ -6,7 +6,7 @@ use super::journal::Journal;
 use super::progress::ProgressLine;
 use super::report::{MARGINS, PAGE, hash_of};
 use super::run_folder::RunFolder;
-use super::{Outcome, print, warn};
+use super::{Outcome, output, print, warn};
 use crate::curves::Suspension;
 use crate::design::Construction;
 use crate::input::{Brief, ObjectiveSet, RankBy, Scatter};
@@ -325,7 +325,7 @@ impl Job {
                 folder.path().display()
             ));
         }
-        let text = ranking::text(brief, &study);
+        let text = ranking::text(brief, &study, output::width());
         print(&format!("{text}\nWritten to {}\n", folder.path().display()))?;
         Ok(if study.feasible() {
             Outcome::Met

@@ -3,10 +3,12 @@
 use crate::cli::{program, run, told};
 use crate::command_search::{names, read_json, workshop};
 use approx::assert_abs_diff_eq;
+use pivotwright::cli::files::load_brief;
 use pivotwright::curves::Suspension;
 use pivotwright::input::{Layout, Place};
 use pivotwright::mechanism::Plan;
-use pivotwright::report::{Subject, page};
+use pivotwright::report::{Subject, page, ranking};
+use pivotwright::study::{Control, Search};
 use roxmltree::{Document, Node};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -504,4 +506,30 @@ fn shells_and_man_know_every_command() {
             "{command}"
         );
     }
+}
+
+#[test]
+fn the_ranking_gives_columns_up_where_a_terminal_is_narrow() {
+    let mut brief = load_brief(Path::new("demo-data/trail-crew-m.brief.json")).unwrap();
+    (brief.search.starts, brief.search.keep) = (24, 2);
+    let search = Search::new(brief, "layout", 0).unwrap();
+    let study = search.run(|_| Control::GoOn).unwrap();
+    let table = |width: Option<usize>| {
+        let text = ranking::text(search.brief(), &study, width);
+        let lines: Vec<String> = text.lines().skip(3).take(3).map(String::from).collect();
+        lines
+    };
+    let longest = |lines: &[String]| lines.iter().map(|line| line.chars().count()).max().unwrap();
+    let whole = table(None);
+    assert!(
+        whole[0].starts_with("rank") && whole[0].contains("worst target"),
+        "{whole:?}"
+    );
+    assert_eq!(table(Some(longest(&whole))), whole);
+    let narrow = table(Some(100));
+    assert!(
+        longest(&narrow) <= 100 && longest(&whole) > 100,
+        "{narrow:?}"
+    );
+    assert!(!narrow[0].contains("worst target") && narrow[0].contains("play"));
 }

@@ -1,7 +1,7 @@
 //! How far the chosen layout is from its edges: where each pivot may go, and what comes of it as
 //! built.
 
-use super::{Page, shown};
+use super::Page;
 use crate::report::figure::{Figure, cell, map};
 use crate::report::margins::{AsBuilt, FrameRule, LayoutMargins, OutlineRule, SafeRegion, Spread};
 use crate::report::table::fixed;
@@ -38,7 +38,11 @@ fn regions(rank: usize, figure: &Figure, margins: &LayoutMargins, rule: &Outline
              edge, told in mm, is that of the continuous curves, as " code { "drift" } " gives it."
         }
         div.regions {
-            (shown(figure))
+            figure {
+                h4 { (figure.title) }
+                (figure.svg())
+                figcaption { (figure.caption) }
+            }
             div.edges {
                 p { "What holds a point where its region ends, by the numbers below:" }
                 ol { @for edge in &margins.edges { li { (edge.replace('_', " ")) } } }
