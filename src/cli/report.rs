@@ -25,16 +25,15 @@ pub(super) fn run(arguments: &ReportArguments) -> anyhow::Result<Outcome> {
     let run = Run::from_texts(&arguments.run.display().to_string(), &texts)?;
     let of = hash_of(&run, &texts);
     let kept = std::fs::read_to_string(arguments.run.join(MARGINS)).unwrap_or_default();
-    let margins = match Margins::from_text(&kept, &of, run.layouts.len()) {
-        Some(margins) => margins,
-        // They follow from the other texts, so what is missing or of other texts is made again.
-        None => {
-            let margins = Margins::of(&run, &of)?;
-            if arguments.html.is_none() {
-                write_whole(&arguments.run.join(MARGINS), &margins.text())?;
-            }
-            margins
+    // They follow from the other texts, so what is missing or of other texts is made again.
+    let margins = if let Some(margins) = Margins::from_text(&kept, &of, run.layouts.len()) {
+        margins
+    } else {
+        let margins = Margins::of(&run, &of)?;
+        if arguments.html.is_none() {
+            write_whole(&arguments.run.join(MARGINS), &margins.text())?;
         }
+        margins
     };
     let path = arguments
         .html

@@ -239,9 +239,12 @@ impl Drift<'_> {
             }
         }
         close(&mut sooner, &mut look);
-        std::array::from_fn(|lane| match before[lane].0 > 0.0 {
-            true => sooner[lane],
-            false => searches[lane],
+        std::array::from_fn(|lane| {
+            if before[lane].0 > 0.0 {
+                sooner[lane]
+            } else {
+                searches[lane]
+            }
         })
     }
 
