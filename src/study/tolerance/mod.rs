@@ -21,7 +21,7 @@ pub use shares::{Share, Source};
 
 use super::drift::Break;
 use crate::curves::Suspension;
-use crate::design::measure::{Aim, Form, Measure, Sampler, aims, reported};
+use crate::design::measure::{Aim, Form, Measure, Sampler, aims, clearances, reported};
 use crate::input::{Layout, Limit, ObjectiveSet, Scatter};
 use crate::mechanism::{Assembly, Hole};
 use frames::Frames;
@@ -103,11 +103,13 @@ struct Study<'a> {
 pub fn tolerance(question: &Question, suspension: &Suspension) -> Option<Tolerance> {
     let layout = question.layout;
     let assembly = Assembly::new(&layout.mechanism, suspension.drawn())?;
-    let study = Study::new(question, suspension, &assembly);
+    let mut study = Study::new(question, suspension, &assembly);
+    let parts = clearances(layout, suspension, question.limits);
+    study.measures.extend(parts);
     let sampler = study.sampler(suspension, true);
-    let tally = study.count(&sampler);
-    let slopes = study.slopes(suspension);
     let bands = study.sampler(suspension, false);
+    let tally = study.count(&sampler, &bands);
+    let slopes = study.slopes(suspension);
     let factor = study.factor(&bands);
     Some(Tolerance {
         frames: tally.frames,

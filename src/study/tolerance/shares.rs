@@ -3,7 +3,7 @@
 use super::run::Tally;
 use super::{Spread, Study};
 use crate::curves::Suspension;
-use crate::design::measure::{Form, Slope, gradient};
+use crate::design::measure::{Form, Gradients, Slope};
 use crate::mechanism::Hole;
 use crate::number::{LANES, Scalar, Vector};
 
@@ -40,7 +40,8 @@ impl Study<'_> {
         let holes = self.frames.radii.len();
         let x = vec![0.0; 2 * holes + 2];
         let stroke = suspension.full_stroke();
-        gradient(suspension, &forms, &x, |x| {
+        let gradients = Gradients::new(suspension, &forms);
+        let slopes = gradients.by(&x, |x| {
             let (offsets, lengths) = x.split_at(2 * holes);
             let offsets: Vec<Vector<Slope>> = offsets
                 .chunks_exact(2)
@@ -50,7 +51,8 @@ impl Study<'_> {
             self.assembly
                 .fit(&offsets, lengths[0], ROUNDS, &mut fitting);
             (fitting.points, lengths[1] + stroke)
-        })
+        });
+        (gradients.values, slopes)
     }
 
     /// What becomes of every number.
