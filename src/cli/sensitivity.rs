@@ -24,13 +24,8 @@ pub(super) fn run(arguments: &SensitivityArguments) -> anyhow::Result<Outcome> {
         Some(Construction::new(brief, size))
     });
     let clearances = clearances(layout, &suspension, judged.limits());
-    let sensitivity = Sensitivity::with_clearances(
-        layout,
-        &suspension,
-        &sets,
-        clearances,
-        size.as_ref(),
-    );
+    let sensitivity =
+        Sensitivity::with_clearances(layout, &suspension, &sets, clearances, size.as_ref());
     match arguments.format {
         TableFormat::Table => print(&report::text(layout, &sets, &sensitivity))?,
         TableFormat::Json => print(&report::json_text(layout, &sets, &sensitivity))?,

@@ -481,12 +481,7 @@ fn sensitivities(brief: &Brief, ranked: &Ranked) -> Option<String> {
     let sets: Vec<&ObjectiveSet> = brief.objectives.iter().map(|(_, set)| set).collect();
     let construction = Construction::new(brief, ranked.size);
     let clearances = clearances(layout, &suspension, &brief.limits);
-    let table = Sensitivity::with_clearances(
-        layout,
-        &suspension,
-        &sets,
-        clearances,
-        Some(&construction),
-    );
+    let table =
+        Sensitivity::with_clearances(layout, &suspension, &sets, clearances, Some(&construction));
     Some(crate::report::sensitivity::csv(&table))
 }

@@ -4,10 +4,7 @@ use super::curves::{subject_of, wanted};
 use super::table::{Table, fixed, signed};
 use super::{CAUTION, words};
 use crate::design::{Assessment, LIMIT_UNIT, RowSource};
-use crate::input::{
-    Brief, Limit, LimitQuantity, Mechanism, Place, PointId, RankBy,
-    Target, Want,
-};
+use crate::input::{Brief, Limit, LimitQuantity, Mechanism, Place, PointId, RankBy, Target, Want};
 use crate::study::{Blocker, Ending, Ranked, Study};
 use std::fmt::Write;
 

@@ -353,12 +353,7 @@ fn beside(
 
 /// The gap between two cores along the line from corner `i` of the first to corner `k` of the
 /// second, and where it is not positive whether these are the nearest.
-fn between(
-    first: &[Point<Lanes>],
-    i: usize,
-    second: &[Point<Lanes>],
-    k: usize,
-) -> (Lanes, Lanes) {
+fn between(first: &[Point<Lanes>], i: usize, second: &[Point<Lanes>], k: usize) -> (Lanes, Lanes) {
     let line = second[k] - first[i];
     let length = line.length();
     let normal = line * (Lanes::from_f64(1.0) / length);

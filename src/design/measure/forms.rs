@@ -182,9 +182,11 @@ impl Form {
                 value - first - (travel - begin) * (last - first) / (end - begin)
             }
             Self::MeanLeverage => moving.total_travel / moving.full_stroke(),
-            Self::Clearance { clearance, .. } => spots
-                .first()
-                .map_or(T::from_f64(f64::NAN), |&(spot, _)| moving.clearance(clearance, spot)),
+            Self::Clearance { clearance, .. } => {
+                spots.first().map_or(T::from_f64(f64::NAN), |&(spot, _)| {
+                    moving.clearance(clearance, spot)
+                })
+            }
             Self::Mean { curve, cog } => moving
                 .mean_over_travel(|state| state.value(*curve, moving.bicycle, &moving.top, *cog)),
             Self::DeviationRms { curve, cog } => {
@@ -280,12 +282,7 @@ pub fn locate(suspension: &Suspension, forms: &[&Form]) -> Vec<Spots> {
 }
 
 /// Where a clearance is smallest over a range.
-fn smallest(
-    suspension: &Suspension,
-    sweep: &Sweep,
-    gap: usize,
-    range: (Place, Place),
-) -> Spots {
+fn smallest(suspension: &Suspension, sweep: &Sweep, gap: usize, range: (Place, Place)) -> Spots {
     let [from, to] = [range.0, range.1].map(|place| Spot::place(suspension, place));
     let nearest = sweep.smallest(gap, from.parameter, to.parameter);
     let spot = end_or_extremum(nearest.parameter, from, to);

@@ -215,11 +215,7 @@ fn neighbouring(layout: &Layout, suspension: &Suspension) -> Vec<Measure> {
         .collect()
 }
 
-fn clearance_measure(
-    clearance: &Arc<Clearance>,
-    range: (Place, Place),
-    number: usize,
-) -> Measure {
+fn clearance_measure(clearance: &Arc<Clearance>, range: (Place, Place), number: usize) -> Measure {
     let mut name = clearance.words();
     if range != WHOLE {
         let [from, to] = [range.0, range.1].map(|place| match place {

@@ -8,7 +8,10 @@
 //!
 //! Sources of the derivatives: at a largest or smallest value along the travel only the curve's
 //! own change counts (envelope theorem); a place that is a share of the travel or of the stroke
-//! moves with the design (implicit function theorem).
+//! moves with the design (implicit function theorem), and so does the moment at which a curve is
+//! greatest or least. The smallest clearance is such a least value, its contact held in place;
+//! where the cores of two parts overlap, their least way out may change from one edge to another
+//! just there, and the derivative is then that of one of the two.
 
 mod course;
 mod forms;

@@ -91,7 +91,9 @@ impl<'p> Sampler<'p> {
                 .iter()
                 .map(|limit| number(limit.clearance().is_some()))
                 .collect(),
-            form_gaps: of_forms.map(|clearance| number(clearance.is_some())).collect(),
+            form_gaps: of_forms
+                .map(|clearance| number(clearance.is_some()))
+                .collect(),
             nearby: Nearby::new(Room::new(plan, &bicycle, []), suspension, &[]),
             plan,
             bicycle,
@@ -438,7 +440,10 @@ impl<'p> Sampler<'p> {
     /// The course of sampled values over a range in every lane, its ends included.
     pub(super) fn courses(
         &self,
-        line: &[Lane], range: (Place, Place), ends: [Lane; 2]) -> [Course; LANES] {
+        line: &[Lane],
+        range: (Place, Place),
+        ends: [Lane; 2],
+    ) -> [Course; LANES] {
         let [from, to] = [range.0, range.1].map(|place| self.place_parameters[self.place(place)]);
         std::array::from_fn(|lane| {
             let mut course = Course::new();

@@ -81,9 +81,7 @@ impl Sampler<'_> {
             return self.nearby.clearance(gap, 0).to_array();
         }
         if range != WHOLE {
-            return self
-                .gap_courses(gap, range)
-                .map(|course| course.least().1);
+            return self.gap_courses(gap, range).map(|course| course.least().1);
         }
         let mut below = Lanes::from_array(below);
         let bounds = self.bounds(gap);

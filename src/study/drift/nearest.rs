@@ -5,8 +5,8 @@
 //! only those that leave within it are closed in on, which shrinks the circle. What lies inside is
 //! looked at on smaller circles.
 
-use super::rays::{Bracket, Rays, SampledExit};
 use super::REACH;
+use super::rays::{Bracket, Rays, SampledExit};
 use crate::number::LANES;
 
 /// Rays of the circle, and how many of them are looked at first: every fifth.

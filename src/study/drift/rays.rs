@@ -130,8 +130,7 @@ impl Drift<'_> {
     pub(super) fn sampler(&self) -> Sampler<'_> {
         let forms: Vec<&Form> = self.aims.iter().map(|aim| &aim.form).collect();
         let bicycle = self.bicycle.clone();
-        let suspension =
-            Suspension::assembled(self.plan, bicycle, &self.drawn, self.stroke());
+        let suspension = Suspension::assembled(self.plan, bicycle, &self.drawn, self.stroke());
         Sampler::new(&suspension, &forms, &self.limits)
     }
 

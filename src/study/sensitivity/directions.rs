@@ -3,6 +3,7 @@
 use super::Sensitivity;
 use crate::input::{Layout, PointId};
 use crate::number::Vector;
+use std::sync::LazyLock;
 
 /// A direction in which a pivot may be moved, and what a mm of it does.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,6 +39,12 @@ type Line = (Vec<f64>, Vec<f64>);
 
 /// Into how many directions half a turn is cut to find the least harmful one.
 const DIRECTIONS: u32 = 720;
+
+/// These directions.
+static HALF_TURN: LazyLock<Vec<Vector<f64>>> = LazyLock::new(|| {
+    let directions = (0..DIRECTIONS).map(|part| f64::from(part) * 180.0 / f64::from(DIRECTIONS));
+    directions.map(unit).collect()
+});
 
 impl PivotEffects {
     /// The effects of moving `point`, with the slopes by its `x` and its `y`.
@@ -84,12 +91,23 @@ impl PivotEffects {
         } else {
             Vector::new(1.0, 0.0)
         };
-        let turn = |part: u32| unit(f64::from(part) * 180.0 / f64::from(DIRECTIONS));
-        let harm = |along: Vector<f64>| noticed(worst(along), along).abs();
-        let harmless = (0..DIRECTIONS)
-            .map(turn)
-            .min_by(|&a, &b| harm(a).total_cmp(&harm(b)))
-            .unwrap_or(strongest);
+        // In what would just be noticed, since that is asked of many directions.
+        let scaled: Vec<Vector<f64>> = gradients
+            .iter()
+            .zip(&table.measures)
+            .map(|(gradient, measure)| *gradient * (1.0 / measure.noticeable))
+            .collect();
+        let harm = |along: Vector<f64>| {
+            let changes = scaled.iter().map(|gradient| gradient.dot(along).abs());
+            changes.fold(
+                0.0,
+                |most: f64, change| if change > most { change } else { most },
+            )
+        };
+        let harms = HALF_TURN.iter().map(|&along| (harm(along), along));
+        let harmless = harms
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map_or(strongest, |(_, along)| along);
         Self {
             point,
             strongest: effect(strongest),

@@ -131,9 +131,7 @@ impl<'s, 'p> Table<'s, 'p> {
         let residuals = aims.iter().zip(of_aims);
         let result = Sensitivity {
             values: values.to_vec(),
-            residuals: residuals
-                .map(|(aim, value)| aim.residual(*value))
-                .collect(),
+            residuals: residuals.map(|(aim, value)| aim.residual(*value)).collect(),
             measures,
             aims,
             coordinates: Vec::new(),

@@ -10,12 +10,14 @@
 mod frames;
 mod lattice;
 mod limits;
+mod mass;
 mod ranking;
 mod run;
 mod shares;
 
 pub use lattice::MOST as MOST_FRAMES;
 pub use limits::HoleLimit;
+pub use mass::{MassSweep, Swept, sweep_mass};
 pub use ranking::rank_by_yield;
 pub use shares::{Share, Source};
 
