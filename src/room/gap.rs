@@ -196,6 +196,12 @@ impl Room {
         moving.extend(self.moving.iter().map(place));
     }
 
+    /// Where the corners of both figures of a pair stand among all.
+    pub(super) fn corners_of(&self, gap: usize, pair: usize) -> [Range<usize>; 2] {
+        let figures = self.gaps[gap].pairs[pair].figures;
+        figures.map(|figure| self.corners[figure].clone())
+    }
+
     /// Whether corner number `corner` always stands in one place of the frame.
     pub(super) fn is_fixed(&self, corner: usize) -> bool {
         matches!(self.places[corner], CornerPlace::Fixed(_))
