@@ -40,12 +40,14 @@ pub fn text(layout: &Layout, sets: &[&ObjectiveSet], sensitivity: &Sensitivity) 
         let _ = write!(text, "\n{}", targets(sets, sensitivity));
     }
     let _ = write!(text, "\n{}", pivots(layout, sensitivity));
+    if !parts.is_empty() {
+        text += "(clearances left out: `drift` tells how far they let a pivot go)\n";
+    }
     text += "\n\
 Each coordinate is moved on its own: the other points stay, and where an end of the\n\
 shock is moved, its other end goes to the nearest place at the shock's length. The\n\
 influence is the largest change of a residual where there are targets, else of what\n\
-would just be noticed (0.1 of rate, 10 % of anti-squat or anti-rise, 5 mm of travel or\n\
-of clearance).\n";
+would just be noticed (0.1 of rate, 10 % of anti-squat or anti-rise, 5 mm of travel).\n";
     let _ = writeln!(text, "{CAUTION}");
     text
 }

@@ -106,16 +106,24 @@ fn mass_table(question: &Question, mass: &MassSweep) -> String {
         "Over the range of the centre of mass (x, y in mm), every hole as drawn\n\n{table}"
     );
     let mut told: Vec<Break> = Vec::new();
-    for (place, missed) in mass.places.iter().zip(&mass.missed) {
-        let (x, y) = (fixed(place.x, 0), fixed(place.y, 0));
-        for &part in missed {
-            if told.contains(&part) {
-                continue;
-            }
-            told.push(part);
-            let words = break_words(question.layout, question.sets, question.limits, part);
-            let _ = writeln!(text, "missed at {x}, {y}: {words}");
+    for &part in mass.missed.iter().flatten() {
+        if told.contains(&part) {
+            continue;
         }
+        told.push(part);
+        let places = mass.places.iter().zip(&mass.missed);
+        let places: Vec<String> = places
+            .filter(|(_, missed)| missed.contains(&part))
+            .map(|(place, _)| format!("{}, {}", fixed(place.x, 0), fixed(place.y, 0)))
+            .collect();
+        let everywhere = places.len() == mass.places.len();
+        let places = if everywhere {
+            "in each of these places".to_owned()
+        } else {
+            format!("at {}", places.join("; "))
+        };
+        let words = break_words(question.layout, question.sets, question.limits, part);
+        let _ = writeln!(text, "missed {places}: {words}");
     }
     if told.is_empty() {
         text += "All bands are met in each of these places.\n";
@@ -208,6 +216,7 @@ fn source(layout: &Layout, of: Source) -> String {
         Source::Hole(of) => hole(layout, of),
         Source::EyeToEye => "shock length".to_owned(),
         Source::Stroke => "stroke".to_owned(),
+        Source::CentreOfMass => "centre of mass".to_owned(),
     }
 }
 
@@ -297,6 +306,7 @@ pub fn csv(question: &Question, tolerance: &Tolerance, mass: Option<&MassSweep>)
         .iter()
         .map(|limit| Source::Hole(limit.hole))
         .chain([Source::EyeToEye, Source::Stroke])
+        .chain(mass.map(|_| Source::CentreOfMass))
         .collect();
     for &of in &sources {
         let _ = write!(text, ",{}", source(layout, of));

@@ -73,9 +73,17 @@ impl Rays<'_, '_> {
             .collect();
         self.shrink(&mut between, &mut best);
         rays.extend(between);
-        let nearest = rays.iter().min_by(|a, b| a.exit().total_cmp(&b.exit()));
-        let direction = nearest.map_or(0.0, |ray| ray.direction);
-        self.refine(direction, step, best)
+        let leaving = rays.iter().filter(|ray| ray.bracket.outside.is_some());
+        match leaving.min_by(|a, b| a.exit().total_cmp(&b.exit())) {
+            Some(nearest) => self.refine(nearest.direction, step, best),
+            None => SampledExit {
+                direction: 0.0,
+                distance: REACH,
+                slope: 0.0,
+                found: false,
+                near: Vec::new(),
+            },
+        }
     }
 
     /// Closes in on the exits of all rays that may leave within `best` mm, which shrinks.

@@ -1,6 +1,7 @@
 //! In which direction a pivot matters most, and in which it may move freely.
 
 use super::Sensitivity;
+use crate::design::measure::Measure;
 use crate::input::{Layout, PointId};
 use crate::number::Vector;
 use std::sync::LazyLock;
@@ -58,8 +59,14 @@ impl PivotEffects {
         let mechanism = &layout.mechanism;
         let here = mechanism.position(point);
         let axle = mechanism.position(layout.bicycle.rear_axle);
-        let gradients: Vec<Vector<f64>> =
-            x.iter().zip(y).map(|(x, y)| Vector::new(*x, *y)).collect();
+        // How much room there is for parts decides whether a clearance matters, not its slope.
+        let of_curves = |(_, measure): &(Vector<f64>, &Measure)| measure.form.clearance().is_none();
+        let gradients = x.iter().zip(y).map(|(x, y)| Vector::new(*x, *y));
+        let gradients: Vec<Vector<f64>> = gradients
+            .zip(&table.measures)
+            .filter(of_curves)
+            .map(|(gradient, _)| gradient)
+            .collect();
         let noticed = |measure: usize, along: Vector<f64>| {
             gradients[measure].dot(along) / table.measures[measure].noticeable
         };

@@ -28,7 +28,7 @@ pub struct Coordinate {
     /// Change of the residual of every aim, per mm.
     pub residual_slopes: Vec<f64>,
     /// The largest change of all, in residuals of targets per mm where there are any, else in
-    /// differences that would just be noticed.
+    /// differences that would just be noticed, clearances left out.
     pub influence: f64,
 }
 
@@ -181,6 +181,7 @@ impl<'s, 'p> Table<'s, 'p> {
                 &mut slopes
                     .iter()
                     .zip(measures)
+                    .filter(|(_, m)| m.form.clearance().is_none())
                     .map(|(slope, m)| slope / m.noticeable),
             )
         } else {
