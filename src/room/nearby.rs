@@ -168,7 +168,7 @@ impl Nearby {
                 let farther = low[lane] >= least[lane] || doubt[lane] <= 0.0;
                 if !farther {
                     let value = self.alone(gap, number, pose, lane);
-                    if !(value >= least[lane]) {
+                    if value < least[lane] || value.is_nan() {
                         least[lane] = value;
                     }
                 }

@@ -224,7 +224,7 @@ fn clearance_measure(clearance: &Arc<Clearance>, range: (Place, Place), number: 
             Place::End => "end".to_owned(),
             Place::Fraction(fraction) => format!("{fraction}"),
         });
-        name += &format!(" {from} to {to}");
+        name = format!("{name} {from} to {to}");
     }
     let form = Form::Clearance {
         clearance: Arc::clone(clearance),

@@ -61,7 +61,7 @@ impl Sampler<'_> {
         };
         let line: Vec<Lane> = self.poses.iter().map(read).collect();
         let ends = [range.0, range.1].map(|place| read(&self.place_poses[self.place(place)]));
-        least_slack(limit, self.courses(&line, range, ends))
+        least_slack(limit, &self.courses(&line, range, ends))
     }
 
     fn gap_slack(&self, limit: &Limit, gap: usize, above: Lane) -> Lane {
@@ -71,7 +71,7 @@ impl Sampler<'_> {
                 let smallest = self.smallest(gap, range, above.map(|above| above + low));
                 smallest.map(|value| value - low)
             }
-            _ => least_slack(limit, self.gap_courses(gap, range)),
+            _ => least_slack(limit, &self.gap_courses(gap, range)),
         }
     }
 
@@ -146,8 +146,9 @@ impl Sampler<'_> {
 }
 
 /// The least slack over the course of a limit's value.
-fn least_slack(limit: &Limit, courses: [Course; LANES]) -> Lane {
-    courses.map(|course| {
+fn least_slack(limit: &Limit, courses: &[Course; LANES]) -> Lane {
+    std::array::from_fn(|lane| {
+        let course = &courses[lane];
         let slacks = [course.least().1, course.greatest().1]
             .map(|value| limit_rows::slack(limit.bound, value));
         if slacks[0] < slacks[1] {
