@@ -2,15 +2,18 @@
 //! random frames looked at one by one.
 
 use crate::linkages::{CLOSURES, KINDS, Random, movable, read, with_parts};
+use crate::oracle::{Oracle, OracleCurves};
 use pivotwright::curves::Suspension;
 use pivotwright::design::Assessment;
 use pivotwright::design::measure::{Batch, Interest, Sampled, Sampler};
-use pivotwright::input::{Bound, Layout, Limit, LimitQuantity, ObjectiveSet, Place, Scatter};
+use pivotwright::input::{
+    Bound, Curve, Layout, Limit, LimitQuantity, ObjectiveSet, Place, Scatter,
+};
 use pivotwright::mechanism::{Assembly, Plan};
 use pivotwright::number::{LANES, Lanes, Point, Vector};
 use pivotwright::room::{Room, Sweep, neighbours};
 use pivotwright::study::drift::{Break, Drift, Exit, MoveKind, Moved};
-use pivotwright::study::tolerance::{Question, tolerance};
+use pivotwright::study::tolerance::{Question, Source, sweep_mass, tolerance};
 use serde_json::json;
 use std::sync::Arc;
 
@@ -348,6 +351,54 @@ fn yield_agrees_with_plain_random_frames() {
             }
         }
     }
+}
+
+#[test]
+fn a_range_of_the_centre_of_mass_is_swept_and_scattered() {
+    let layout = read(&movable(&KINDS[2], 12, 1)[0]);
+    let set = met_by(&layout, &mut Random::new(12));
+    let plan = Plan::compile("four-bar", &layout.mechanism).unwrap();
+    let suspension = Suspension::new(&plan, "four-bar", &layout).unwrap();
+    let mass = layout.bicycle.centre_of_mass;
+    let mut scatter = Scatter::even(0.1);
+    scatter.centre_of_mass = Some([(mass.x - 15.0, mass.x + 25.0), (mass.y, mass.y + 30.0)]);
+    let question = Question {
+        layout: &layout,
+        sets: &[&set],
+        limits: &[],
+        scatter: &scatter,
+        frames: 8192,
+        seed: 2,
+    };
+    let sweep = sweep_mass(&question, &suspension).unwrap();
+    assert_eq!(sweep.places.len(), 5);
+    let sag = suspension.state(suspension.parameter_at(Place::Sag)).stroke;
+    let mut cogs = suspension.bicycle().cogs().to_vec();
+    cogs.sort_by_key(|cog| cog.teeth);
+    let named = format!("anti_squat_sag_{}", cogs[0].teeth);
+    let all = suspension.bicycle().cogs();
+    let cog = all.iter().position(|cog| *cog == cogs[0]).unwrap();
+    let mut swept = sweep.numbers.iter();
+    let squat = swept.find(|swept| swept.measure.name == named).unwrap();
+    for (place, value) in sweep.places.iter().zip(&squat.values) {
+        let mut moved = layout.clone();
+        moved.bicycle.centre_of_mass = *place;
+        let oracle = Oracle::follow(&moved).unwrap();
+        let slow = OracleCurves::new(&oracle).value(Curve::AntiSquat, sag, cog);
+        assert!((value - slow).abs() < 1e-6, "{place:?}: {value} {slow}");
+    }
+    assert!(sweep.numbers.iter().all(|swept| swept.measure.unit == "%"));
+    let study = tolerance(&question, &suspension).unwrap();
+    let of_squat = study.spreads.iter().find(|s| s.measure.name == named);
+    let mut shares = of_squat.unwrap().shares.iter();
+    let share = shares
+        .find(|share| share.source == Source::CentreOfMass)
+        .unwrap();
+    assert!(share.first_order > 0.1, "{share:?}");
+    assert!(
+        (share.first_order - share.sampled).abs() < 0.05,
+        "{share:?}"
+    );
 }
 
 #[test]
