@@ -6,6 +6,7 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use pivotwright::cli::files::load_brief;
 use pivotwright::curves::Suspension;
+use pivotwright::design::measure::clearances;
 use pivotwright::input::{ObjectiveSet, PointId, Scatter};
 use pivotwright::mechanism::Plan;
 use pivotwright::study::drift::{Drift, resolved};
@@ -35,9 +36,21 @@ fn moves(criterion: &mut Criterion) {
     criterion.bench_function("sensitivity of every point", |bencher| {
         bencher.iter(|| Sensitivity::of_points(&layout, black_box(&suspension), &sets));
     });
+    criterion.bench_function("sensitivity of every point, clearances too", |bencher| {
+        bencher.iter(|| {
+            let clearances = clearances(&layout, black_box(&suspension), &brief.limits);
+            Sensitivity::with_clearances(&layout, &suspension, &sets, clearances, None)
+        });
+    });
     criterion.bench_function("drift of every point and hole", |bencher| {
         bencher.iter(|| {
             let drift = Drift::new(&layout, black_box(&suspension), &sets, &brief.limits);
+            drift.regions(&drift.movable(), 0)
+        });
+    });
+    criterion.bench_function("the same, of targets alone", |bencher| {
+        bencher.iter(|| {
+            let drift = Drift::new(&layout, black_box(&suspension), &sets, &[]);
             drift.regions(&drift.movable(), 0)
         });
     });

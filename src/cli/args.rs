@@ -131,12 +131,16 @@ pub enum Command {
     /// scatter that each hole may have for a yield of 99 %. A radius is half of a drawing's
     /// position tolerance (ISO 1101); common practice, no source: machined link 0.05 mm, machined
     /// frame 0.15, moulded 0.3, as welded 0.5 to 1. A file of radii is an object with `all`, and as
-    /// wanted `bodies` and `points` (radii by name), `eye_to_eye`, `stroke` (0.5 each where not
-    /// said), `centre_of_mass` (`{"x": [low, high], "y": [low, high]}`) and `distribution`
-    /// (`uniform` or `normal`). The exit code is 1 when something is missed as drawn.
+    /// wanted `bodies` and `points` (radii by name), `holes` (`{"rocker": {"rocker_pivot": 0.02}}`:
+    /// of a body some of its points; these win), `eye_to_eye`, `stroke` (0.5 each where not said),
+    /// `centre_of_mass` (`{"x": [low, high], "y": [low, high]}`) and `distribution` (`uniform` or
+    /// `normal`). Where the centre of mass has a range (seated and standing), frames are drawn over
+    /// it, and what depends on it is also told at the ends and in the middle of the range, with
+    /// every hole as drawn. The exit code is 1 when something is missed as drawn.
     #[command(after_help = "Examples:
   pivotwright tolerance trail.run/layouts/01.json --brief trail.brief.json --scatter 0.15
-  pivotwright tolerance trail.layout.json --objectives rate.objectives.json --scatter-file shop.json")]
+  pivotwright tolerance trail.layout.json --objectives rate.objectives.json --scatter-file shop.json
+  pivotwright tolerance trail.layout.json --brief trail.brief.json --scatter 0 --mass-x -20 60 --mass-y 900 1150")]
     Tolerance(ToleranceArguments),
     /// Tell what a band that gives way would gain
     ///
@@ -474,6 +478,9 @@ pub struct DriftArguments {
     /// safe region in 360
     #[arg(long, value_name = "NAME")]
     pub point: Option<String>,
+    /// Number of threads; results do not depend on it [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
     /// Form of the output; json and csv give every number in full
     #[arg(long, value_enum, default_value_t = TableFormat::Table)]
     pub format: TableFormat,
@@ -496,6 +503,12 @@ pub struct ToleranceArguments {
     /// A file of radii instead
     #[arg(long, value_name = "FILE", conflicts_with = "scatter")]
     pub scatter_file: Option<PathBuf>,
+    /// Range of the centre of mass forward, mm: seated to standing, say
+    #[arg(long, value_names = ["LOW", "HIGH"], num_args = 2, allow_negative_numbers = true)]
+    pub mass_x: Option<Vec<f64>>,
+    /// Range of the centre of mass upward, mm
+    #[arg(long, value_names = ["LOW", "HIGH"], num_args = 2, allow_negative_numbers = true)]
+    pub mass_y: Option<Vec<f64>>,
     /// Holes lie normally about their places, the radius being three standard deviations
     #[arg(long)]
     pub normal: bool,
@@ -506,6 +519,9 @@ pub struct ToleranceArguments {
     /// Seed of the frames drawn; the same seed gives the same frames
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
+    /// Number of threads; results do not depend on it [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
     /// Form of the output; json and csv give every number in full
     #[arg(long, value_enum, default_value_t = TableFormat::Table)]
     pub format: TableFormat,
@@ -533,6 +549,9 @@ pub struct CostArguments {
     #[arg(long, value_name = "N", default_value_t = 400)]
     #[arg(value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
     pub starts: u64,
+    /// Number of threads; results do not depend on it [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
     /// Form of the output; json gives every number in full
     #[arg(long, value_enum, default_value_t = JsonFormat::Table)]
     pub format: JsonFormat,
@@ -566,6 +585,9 @@ pub struct TradeArguments {
     /// Folder for the layouts and the table; it must not exist or be empty
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Number of threads; results do not depend on it [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
     /// Form of the output; json and csv give every number in full
     #[arg(long, value_enum, default_value_t = TableFormat::Table)]
     pub format: TableFormat,

@@ -3,6 +3,7 @@
 use super::args::{CostArguments, JsonFormat};
 use super::files::{self, BriefSources};
 use super::judged::require_same_linkage;
+use super::threads::over;
 use super::{Outcome, print};
 use crate::input::Layout;
 use crate::mechanism::Plan;
@@ -24,8 +25,9 @@ pub(super) fn run(arguments: &CostArguments) -> anyhow::Result<Outcome> {
     } = read;
     brief.search.starts = arguments.starts;
     let plan = Plan::compile(&layout_file, &brief.layout.mechanism)?;
+    let threads = arguments.threads.map_or(0, usize::from);
     let layouts: Vec<Layout> = if arguments.layout.is_empty() {
-        let search = Search::new(brief.clone(), &layout_file, 0)?;
+        let search = Search::new(brief.clone(), &layout_file, threads)?;
         let study = search.run(|_| Control::GoOn)?;
         if study.layouts.is_empty() {
             anyhow::bail!("no start gave a linkage that moves over the whole stroke; try --layout");
@@ -44,7 +46,8 @@ pub(super) fn run(arguments: &CostArguments) -> anyhow::Result<Outcome> {
         files::collect(loaded)?
     };
     let first = layouts.first().context("no layout to look at")?;
-    if let Some(held) = gains(&plan, &brief, first) {
+    let held = over(arguments.threads, || gains(&plan, &brief, first))?;
+    if let Some(held) = held {
         match arguments.format {
             JsonFormat::Table => print(&report::gains_text(&brief, &first.name, &held))?,
             JsonFormat::Json => print(&report::gains_json(&brief, &first.name, &held))?,
@@ -52,7 +55,7 @@ pub(super) fn run(arguments: &CostArguments) -> anyhow::Result<Outcome> {
         return Ok(Outcome::Met);
     }
     let nearest: Vec<&Layout> = layouts.iter().take(NEAREST).collect();
-    let widenings = widenings(&plan, &brief, &nearest)?;
+    let widenings = over(arguments.threads, || widenings(&plan, &brief, &nearest))??;
     match arguments.format {
         JsonFormat::Table => print(&report::widenings_text(&brief, &widenings))?,
         JsonFormat::Json => print(&report::widenings_json(&brief, &widenings))?,

@@ -2,7 +2,7 @@
 
 use super::args::{DriftArguments, Others, TableFormat};
 use super::judged::Judged;
-use super::{Outcome, files, print};
+use super::{Outcome, files, print, threads};
 use crate::curves::Suspension;
 use crate::input::{Fault, Faults, Layout, PointId};
 use crate::report::drift as report;
@@ -46,7 +46,7 @@ pub(super) fn run(arguments: &DriftArguments) -> anyhow::Result<Outcome> {
     }
     let outline = if point.is_some() { OUTLINE } else { 0 };
     let count = u32::try_from(outline).unwrap_or(0);
-    let regions: Vec<Region> = drift.regions(&moved, count);
+    let regions: Vec<Region> = threads::over(arguments.threads, || drift.regions(&moved, count))?;
     match arguments.format {
         TableFormat::Table if point.is_some() => {
             print(&report::polar(&question, &regions, OUTLINE / POLAR))?;
@@ -77,7 +77,9 @@ fn resolve(
         Some(point) => vec![point],
         None => brief.free.iter().map(|free| free.point).collect(),
     };
-    let drifts = resolved(&judged.plan, &brief, &points);
+    let drifts = threads::over(arguments.threads, || {
+        resolved(&judged.plan, &brief, &points)
+    })?;
     match arguments.format {
         TableFormat::Table => print(&report::resolved_text(&brief, &drifts))?,
         TableFormat::Json => print(&report::resolved_json(&brief, &drifts))?,

@@ -29,6 +29,7 @@ mod search;
 mod sensitivity;
 mod session;
 mod shell;
+mod threads;
 mod tolerance;
 mod trade;
 mod whole;

@@ -5,6 +5,7 @@ use super::judged::Judged;
 use super::{Outcome, files, print};
 use crate::curves::Suspension;
 use crate::design::Construction;
+use crate::design::measure::clearances;
 use crate::report::sensitivity as report;
 use crate::study::sensitivity::Sensitivity;
 
@@ -22,10 +23,9 @@ pub(super) fn run(arguments: &SensitivityArguments) -> anyhow::Result<Outcome> {
         let size = brief.sizes().first().copied()?;
         Some(Construction::new(brief, size))
     });
-    let sensitivity = match &size {
-        Some(construction) => Sensitivity::of_variables(layout, &suspension, &sets, construction),
-        None => Sensitivity::of_points(layout, &suspension, &sets),
-    };
+    let clearances = clearances(layout, &suspension, judged.limits());
+    let sensitivity =
+        Sensitivity::with_clearances(layout, &suspension, &sets, clearances, size.as_ref());
     match arguments.format {
         TableFormat::Table => print(&report::text(layout, &sets, &sensitivity))?,
         TableFormat::Json => print(&report::json_text(layout, &sets, &sensitivity))?,

@@ -9,6 +9,7 @@ use super::run_folder::RunFolder;
 use super::{Outcome, output, print, warn};
 use crate::curves::Suspension;
 use crate::design::Construction;
+use crate::design::measure::clearances;
 use crate::input::{Brief, ObjectiveSet, RankBy, Scatter};
 use crate::mechanism::Plan;
 use crate::report::margins::Margins;
@@ -488,6 +489,8 @@ fn sensitivities(brief: &Brief, ranked: &Ranked) -> Option<String> {
     let suspension = Suspension::new(&plan, &layout.name, layout).ok()?;
     let sets: Vec<&ObjectiveSet> = brief.objectives.iter().map(|(_, set)| set).collect();
     let construction = Construction::new(brief, ranked.size);
-    let table = Sensitivity::of_variables(layout, &suspension, &sets, &construction);
+    let clearances = clearances(layout, &suspension, &brief.limits);
+    let table =
+        Sensitivity::with_clearances(layout, &suspension, &sets, clearances, Some(&construction));
     Some(crate::report::sensitivity::csv(&table))
 }

@@ -3,6 +3,7 @@
 use super::args::{TableFormat, TradeArguments};
 use super::files::{self, BriefSources};
 use super::run_folder::RunFolder;
+use super::threads::over;
 use super::{Outcome, output, print};
 use crate::input::{Brief, Fault, Faults, Layout, Target, Want};
 use crate::mechanism::Plan;
@@ -29,12 +30,16 @@ pub(super) fn run(arguments: &TradeArguments) -> anyhow::Result<Outcome> {
         None => None,
     };
     let plan = Plan::compile(&layout_file, &brief.layout.mechanism)?;
-    let search = Search::new(brief.clone(), &layout_file, 0)?;
+    let threads = arguments.threads.map_or(0, usize::from);
+    let search = Search::new(brief.clone(), &layout_file, threads)?;
     let study = search.run(|_| Control::GoOn)?;
     let feasible = study.layouts.iter().filter(|ranked| ranked.feasible);
     let layouts: Vec<&Layout> = feasible.map(|ranked| &ranked.layout).collect();
     let count = usize::from(arguments.points);
-    let Some(trade) = trade(&plan, &brief, pair, &layouts, count) else {
+    let walked = over(arguments.threads, || {
+        trade(&plan, &brief, pair, &layouts, count)
+    })?;
+    let Some(trade) = walked else {
         let starts = arguments.starts;
         output::complain(&format!(
             "{}: nothing feasible in {starts} starts, so there is nothing to trade (`cost` tells \

@@ -64,6 +64,20 @@ pub struct LimitResult {
     pub between: Option<[String; 2]>,
 }
 
+/// What a layout can be asked to meet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Asked {
+    /// A target.
+    Target {
+        /// Number of its objective set, from 0.
+        objective: usize,
+        /// Number in its set, from 0.
+        index: usize,
+    },
+    /// A limit, by its number from 0.
+    Limit(usize),
+}
+
 /// A layout against objective sets and limits.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Assessment {
@@ -77,16 +91,31 @@ impl Assessment {
     /// Assesses a suspension that moves over its whole stroke.
     #[must_use]
     pub fn new(suspension: &Suspension, objectives: &[&ObjectiveSet], limits: &[Limit]) -> Self {
+        Self::of_some(suspension, objectives, limits, |_| true)
+    }
+
+    /// The same of those targets and limits alone that are `wanted`.
+    #[must_use]
+    pub fn of_some(
+        suspension: &Suspension,
+        objectives: &[&ObjectiveSet],
+        limits: &[Limit],
+        wanted: impl Fn(Asked) -> bool,
+    ) -> Self {
         let mut stops = Stops::new(suspension);
         let mut targets = Vec::new();
         for (objective, set) in objectives.iter().enumerate() {
             for (index, target) in set.targets.iter().enumerate() {
-                targets.push(assess_target(&mut stops, target, objective, index));
+                if wanted(Asked::Target { objective, index }) {
+                    targets.push(assess_target(&mut stops, target, objective, index));
+                }
             }
         }
+        let limits = limits.iter().enumerate();
+        let limits = limits.filter(|(index, _)| wanted(Asked::Limit(*index)));
         Self {
             targets,
-            limits: assess_limits(&mut stops, limits),
+            limits: assess_limits(&mut stops, &limits.collect::<Vec<_>>()),
         }
     }
 
@@ -390,16 +419,16 @@ fn reversal(points: &[Extreme], direction: Direction) -> (Extreme, f64) {
     )
 }
 
-fn assess_limits(stops: &mut Stops, limits: &[Limit]) -> Vec<LimitResult> {
+fn assess_limits(stops: &mut Stops, limits: &[(usize, &Limit)]) -> Vec<LimitResult> {
     let suspension = stops.suspension;
     let room = Room::new(
         suspension.plan(),
         suspension.bicycle(),
-        limits.iter().filter_map(Limit::clearance),
+        limits.iter().filter_map(|(_, limit)| limit.clearance()),
     );
     let sweep = Sweep::new(suspension, &room);
     let mut gaps = 0..;
-    let mut assess = |(index, limit): (usize, &Limit)| {
+    let mut assess = |&(index, limit): &(usize, &Limit)| {
         let (value, place, between) = match Measure::of(&limit.quantity) {
             Some(measure) => {
                 let (value, place) = measured(stops, limit, measure);
@@ -417,7 +446,7 @@ fn assess_limits(stops: &mut Stops, limits: &[Limit]) -> Vec<LimitResult> {
             between,
         }
     };
-    limits.iter().enumerate().map(&mut assess).collect()
+    limits.iter().map(&mut assess).collect()
 }
 
 /// The value of a limit on points that decides it, and where.

@@ -24,7 +24,7 @@ mod rows;
 mod target_rows;
 
 pub use arithmetic::{Contradiction, contradictions};
-pub use assessment::{Assessment, LimitResult, ROUNDING, TargetResult, TargetValue};
+pub use assessment::{Asked, Assessment, LimitResult, ROUNDING, TargetResult, TargetValue};
 pub use construction::{Construction, Variable};
 pub use limit_rows::UNIT as LIMIT_UNIT;
 pub use problem::{DesignProblem, Purpose, RowSource};

@@ -16,7 +16,7 @@ use crate::number::Point;
 use std::cell::RefCell;
 
 /// Coordinates beyond 10 m are no bicycle's, mm.
-pub(super) const FARTHEST: f64 = 10_000.0;
+pub(crate) const FARTHEST: f64 = 10_000.0;
 /// An allowance or width below this is a slip; dividing by it would overflow sooner or later.
 pub(super) const SMALLEST: f64 = 1e-9;
 /// Beyond this no quantity of a suspension lies, whatever its unit.

@@ -26,6 +26,7 @@ pub use brief::{
     SearchOptions, ShockSize, Variant,
 };
 pub use fault::{Fault, Faults};
+pub(crate) use json::FARTHEST;
 pub use layout::{
     Bicycle, Body, BodyId, ForkCompression, Idler, Layout, Mechanism, NamedPoint, PointId, Sag,
     SagOf, Shock, Wrap,

@@ -29,6 +29,8 @@ pub struct Scatter {
     pub bodies: Vec<(String, f64)>,
     /// Radii of a point's holes on every body, mm; these win over those of bodies.
     pub points: Vec<(String, f64)>,
+    /// Radii of single holes by body and point, mm; these win over all others.
+    pub holes: Vec<(String, String, f64)>,
     /// Eye-to-eye length of the shock, mm to both sides.
     pub eye_to_eye: f64,
     /// Stroke of the shock, mm to both sides.
@@ -50,6 +52,7 @@ impl Scatter {
             all: radius,
             bodies: Vec::new(),
             points: Vec::new(),
+            holes: Vec::new(),
             eye_to_eye: Self::SHOCK,
             stroke: Self::SHOCK,
             centre_of_mass: None,
@@ -76,7 +79,10 @@ impl Scatter {
             let entry = list.iter().find(|(other, _)| other == name);
             entry.map(|&(_, radius)| radius)
         };
-        find(&self.points, point)
+        let mut holes = self.holes.iter();
+        let hole = holes.find(|(on, name, _)| on == body && name == point);
+        hole.map(|&(.., radius)| radius)
+            .or_else(|| find(&self.points, point))
             .or_else(|| find(&self.bodies, body))
             .unwrap_or(self.all)
     }
@@ -87,6 +93,7 @@ fn read(root: &Node, layout: &Layout) -> Option<Scatter> {
         "all",
         "bodies",
         "points",
+        "holes",
         "eye_to_eye",
         "stroke",
         "centre_of_mass",
@@ -94,7 +101,7 @@ fn read(root: &Node, layout: &Layout) -> Option<Scatter> {
     ];
     let object = root.object(
         known,
-        "an object with radii: all, and bodies or points by name",
+        "an object with radii: all, and bodies, points or holes by name",
     )?;
     let length = |key: &str, usual: Option<f64>| match (object.get(key).given(), usual) {
         (None, Some(usual)) => Some(usual),
@@ -114,6 +121,7 @@ fn read(root: &Node, layout: &Layout) -> Option<Scatter> {
         &points.collect::<Vec<_>>(),
         "a point of the layout",
     );
+    let holes = holes(&object.get("holes"), layout);
     let eye_to_eye = length("eye_to_eye", Some(Scatter::SHOCK));
     let stroke = length("stroke", Some(Scatter::SHOCK));
     let centre_of_mass = match object.get("centre_of_mass").given() {
@@ -132,6 +140,7 @@ fn read(root: &Node, layout: &Layout) -> Option<Scatter> {
         all: all?,
         bodies: bodies?,
         points: points?,
+        holes: holes?,
         eye_to_eye: eye_to_eye?,
         stroke: stroke?,
         centre_of_mass: centre_of_mass?,
@@ -169,6 +178,41 @@ fn radii(node: &Node, known: &[&str], what: &str) -> Option<Vec<(String, f64)>> 
     read.into_iter().collect()
 }
 
+/// Radii of single holes: of each body those of its points.
+fn holes(node: &Node, layout: &Layout) -> Option<Vec<(String, String, f64)>> {
+    let Some(node) = node.clone().given() else {
+        return Some(Vec::new());
+    };
+    let mechanism = &layout.mechanism;
+    let what = "an object with bodies, and of each its points and their radii";
+    let mut holes = Some(Vec::new());
+    for (name, entry) in node.entries(what)? {
+        let bodies = mechanism.bodies.iter();
+        let Some(body) = bodies.clone().find(|body| body.name == name) else {
+            let known = bodies.map(|body| &*body.name);
+            let (file, path) = (entry.sink.file, &entry.path);
+            let fault = Fault::unknown_name(file, path, name, "a body of the layout", known);
+            entry.sink.push(fault);
+            holes = None;
+            continue;
+        };
+        let points = body.points.iter();
+        let points: Vec<&str> = points
+            .filter_map(|point| mechanism.points.get(point.index()))
+            .map(|point| &*point.name)
+            .collect();
+        let of_body = radii(&entry, &points, &format!("a point of body {name}"));
+        match (&mut holes, of_body) {
+            (Some(holes), Some(read)) => {
+                let read = read.into_iter();
+                holes.extend(read.map(|(point, radius)| (name.to_owned(), point, radius)));
+            }
+            _ => holes = None,
+        }
+    }
+    holes
+}
+
 /// Ranges of the centre of mass.
 fn mass(node: &Node) -> Option<[(f64, f64); 2]> {
     let object = node.object(&["x", "y"], "an object with the ranges x and y")?;
@@ -198,6 +242,28 @@ mod tests {
         assert_eq!(scatter.radius("rocker", "rocker_pivot"), 0.05);
         assert_eq!(scatter.radius("seat_stay", "axle"), 0.3);
         assert_eq!(scatter.eye_to_eye, 0.5);
+    }
+
+    #[test]
+    fn a_hole_wins_over_its_point_and_its_body() {
+        let text = r#"{"all": 0.15, "bodies": {"rocker": 0.05}, "points": {"rocker_pivot": 0.3},
+            "holes": {"rocker": {"rocker_pivot": 0.02}}}"#;
+        let scatter = Scatter::from_json("s", text, &layout()).unwrap();
+        assert_eq!(scatter.radius("rocker", "rocker_pivot"), 0.02);
+        assert_eq!(scatter.radius("frame", "rocker_pivot"), 0.3);
+        assert_eq!(scatter.radius("rocker", "rocker_stay"), 0.05);
+    }
+
+    #[test]
+    fn slips_in_holes_are_told_with_what_was_meant() {
+        let text = r#"{"all": 0.1, "holes": {"rockr": {"rocker_pivot": 0.1},
+            "rocker": {"rocker_pivt": 0.1, "axle": 0.1}}}"#;
+        let faults = Scatter::from_json("s", text, &layout()).unwrap_err();
+        let told = faults.to_string();
+        assert_eq!(faults.0.len(), 3, "{told}");
+        assert!(told.contains("did you mean \"rocker\"?"), "{told}");
+        assert!(told.contains("did you mean \"rocker_pivot\"?"), "{told}");
+        assert!(told.contains("a point of body rocker"), "{told}");
     }
 
     #[test]

@@ -20,6 +20,20 @@ impl Lanes {
         Self(f64x8::from(values))
     }
 
+    /// The smaller of each two; where one is no number, `other`.
+    #[must_use]
+    #[inline(always)]
+    pub fn smaller(self, other: Self) -> Self {
+        Self(self.0.fast_min(other.0))
+    }
+
+    /// The larger of each two; where one is no number, `other`.
+    #[must_use]
+    #[inline(always)]
+    pub fn larger(self, other: Self) -> Self {
+        Self(self.0.fast_max(other.0))
+    }
+
     /// The values, in order.
     #[must_use]
     #[inline]

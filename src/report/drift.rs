@@ -153,7 +153,9 @@ fn summary(question: &Question, regions: &[&Region]) -> Table {
         let mut row = vec![question.moved(region)];
         row.extend(region.axes.iter().map(distance));
         row.push(distance(&region.worst));
-        row.push(fixed(region.worst.direction, 0));
+        // Where nothing breaks no direction is worse than another.
+        let towards = region.worst.breaks.map(|_| region.worst.direction);
+        row.push(towards.map_or_else(|| "-".to_owned(), |direction| fixed(direction, 0)));
         row.push(question.exit_words(&region.worst));
         table.row(row);
     }

@@ -4,13 +4,9 @@ use super::curves::{subject_of, wanted};
 use super::table::{Table, fixed, signed};
 use super::{CAUTION, words};
 use crate::design::{Assessment, LIMIT_UNIT, RowSource};
-use crate::input::{
-    Brief, Clearance, Limit, LimitQuantity, Mechanism, Part, Place, PointId, RankBy, Relation,
-    Target, Want,
-};
+use crate::input::{Brief, Limit, LimitQuantity, Mechanism, Place, PointId, RankBy, Target, Want};
 use crate::study::{Blocker, Ending, Ranked, Study};
 use std::fmt::Write;
-use std::sync::Arc;
 
 /// Columns that give way where a terminal is narrow, the first of them first: all of them stand in
 /// the report and in the tables of the run folder.
@@ -372,7 +368,7 @@ pub(super) fn limit_words(mechanism: &Mechanism, limit: &Limit) -> String {
             format!("angle at {} from {} to {}", name(middle), name(a), name(b))
         }
         &LimitQuantity::Coordinate(point, axis) => format!("{}.{}", name(point), axis_name(axis)),
-        LimitQuantity::Clearance(clearance) => clearance_words(clearance),
+        LimitQuantity::Clearance(clearance) => clearance.words(),
     };
     let bound = match (limit.bound.low(), limit.bound.high()) {
         (Some(low), Some(high)) => format!("{low} to {high}"),
@@ -387,19 +383,6 @@ pub(super) fn limit_words(mechanism: &Mechanism, limit: &Limit) -> String {
         format!(", {} to {}", words::place(from), words::place(to))
     });
     format!("{quantity}, {bound}{over}")
-}
-
-/// Such as "clearance of tyre to post and bottle".
-fn clearance_words(clearance: &Clearance) -> String {
-    let names = |parts: &[Arc<Part>]| {
-        let names: Vec<_> = parts.iter().map(|part| &*part.name).collect();
-        names.join(" and ")
-    };
-    let (first, second) = (names(&clearance.first), names(&clearance.second));
-    match clearance.relation {
-        Relation::Apart => format!("clearance of {first} to {second}"),
-        Relation::Inside => format!("{first} inside {second}"),
-    }
 }
 
 const fn axis_name(axis: crate::input::AxisName) -> &'static str {

@@ -8,6 +8,7 @@ use crate::input::{Layout, ObjectiveSet, PointId};
 use crate::study::sensitivity::{Coordinate, Effect, Sensitivity};
 use serde_json::{Map, Value, json};
 use std::fmt::Write;
+use std::ops::Range;
 
 /// Columns that stand side by side in one table.
 const COLUMNS: usize = 7;
@@ -19,13 +20,29 @@ pub fn text(layout: &Layout, sets: &[&ObjectiveSet], sensitivity: &Sensitivity) 
         "{}\n\nChange per mm of each coordinate, the most influential first\n",
         layout.name
     );
-    for block in (0..sensitivity.measures.len()).step_by(COLUMNS) {
+    let of_parts = |measure: &Measure| measure.form.clearance().is_some();
+    let curves = sensitivity.measures.iter().position(of_parts);
+    let curves = curves.unwrap_or(sensitivity.measures.len());
+    for block in blocks(0..curves) {
+        let _ = write!(text, "\n{}", measures(sensitivity, block));
+    }
+    let parts = &sensitivity.measures[curves..];
+    if !parts.is_empty() {
+        text += "\nSmallest clearances over the travel: change per mm\n\n";
+    }
+    for measure in parts {
+        let _ = writeln!(text, "{:>4} {}", measure.heading, measure.name);
+    }
+    for block in blocks(curves..sensitivity.measures.len()) {
         let _ = write!(text, "\n{}", measures(sensitivity, block));
     }
     if !sets.is_empty() {
         let _ = write!(text, "\n{}", targets(sets, sensitivity));
     }
     let _ = write!(text, "\n{}", pivots(layout, sensitivity));
+    if !parts.is_empty() {
+        text += "(clearances left out: `drift` tells how far they let a pivot go)\n";
+    }
     text += "\n\
 Each coordinate is moved on its own: the other points stay, and where an end of the\n\
 shock is moved, its other end goes to the nearest place at the shock's length. The\n\
@@ -42,11 +59,18 @@ fn decimals(measure: &Measure) -> usize {
     }
 }
 
-/// A table of some of the measures, beginning with number `first`.
-fn measures(sensitivity: &Sensitivity, first: usize) -> Table {
+/// So many columns at a time.
+fn blocks(columns: Range<usize>) -> impl Iterator<Item = Range<usize>> {
+    let last = columns.end;
+    let firsts = columns.step_by(COLUMNS);
+    firsts.map(move |first| first..(first + COLUMNS).min(last))
+}
+
+/// A table of some of the measures.
+fn measures(sensitivity: &Sensitivity, block: Range<usize>) -> Table {
     let mut table = Table::new(1);
-    let last = (first + COLUMNS).min(sensitivity.measures.len());
-    let columns = &sensitivity.measures[first..last];
+    let first = block.start;
+    let columns = &sensitivity.measures[block];
     let row = |label: &str, cell: &dyn Fn(&Measure, usize) -> String| {
         let cells = columns
             .iter()

@@ -7,7 +7,8 @@ use super::{CAUTION, json as machine};
 use crate::design::measure::Measure;
 use crate::input::{Distribution, Layout};
 use crate::mechanism::Hole;
-use crate::study::tolerance::{Question, Share, Source, Spread, Tolerance};
+use crate::study::drift::Break;
+use crate::study::tolerance::{MassSweep, Question, Share, Source, Spread, Tolerance};
 use serde_json::{Value, json};
 use std::fmt::Write;
 
@@ -19,7 +20,7 @@ const LEAST_SHARE: f64 = 0.05;
 
 /// The report.
 #[must_use]
-pub fn text(question: &Question, tolerance: &Tolerance) -> String {
+pub fn text(question: &Question, tolerance: &Tolerance, mass: Option<&MassSweep>) -> String {
     let (low, high) = tolerance.interval;
     let percent = |share: f64| fixed(100.0 * share, 2);
     let mut text = format!(
@@ -45,6 +46,9 @@ pub fn text(question: &Question, tolerance: &Tolerance) -> String {
         "\nEvery number over the frames, and what carries its variance\n\n"
     );
     let _ = write!(text, "{}", spreads(question.layout, tolerance));
+    if let Some(mass) = mass {
+        let _ = write!(text, "\n{}", mass_table(question, mass));
+    }
     let _ = write!(text, "\n{}", holes(question.layout, tolerance));
     text += "\n\
 Shares of variance are of first order, from exact slopes; by frames is what these and\n\
@@ -61,11 +65,12 @@ fn scatter(question: &Question) -> String {
         Distribution::Uniform => "anywhere in a disc of",
         Distribution::Normal => "normally, three standard deviations being",
     };
-    let holes = if scatter.bodies.is_empty() && scatter.points.is_empty() {
-        format!("{} mm about its place", scatter.all)
-    } else {
-        "its radius below".to_owned()
-    };
+    let holes =
+        if scatter.bodies.is_empty() && scatter.points.is_empty() && scatter.holes.is_empty() {
+            format!("{} mm about its place", scatter.all)
+        } else {
+            "its radius below".to_owned()
+        };
     let mut text = format!(
         "every hole {how} {holes},\n       the shock's length within {} mm, its stroke within {} mm",
         scatter.eye_to_eye, scatter.stroke
@@ -77,6 +82,72 @@ fn scatter(question: &Question) -> String {
         );
     }
     text
+}
+
+/// The numbers that depend on the centre of mass, in the places of its range.
+fn mass_table(question: &Question, mass: &MassSweep) -> String {
+    let mut table = Table::new(1);
+    let places = mass.places.iter();
+    let places = places.map(|place| format!("{}, {}", fixed(place.x, 0), fixed(place.y, 0)));
+    let heading = ["", "unit", "as drawn"].map(String::from);
+    table.row(heading.into_iter().chain(places).collect::<Vec<_>>());
+    for swept in &mass.numbers {
+        let measure = &swept.measure;
+        let number = |value: f64| fixed(value, decimals(measure));
+        let mut row = vec![
+            measure.name.clone(),
+            measure.unit.to_owned(),
+            number(swept.drawn),
+        ];
+        row.extend(swept.values.iter().map(|&value| number(value)));
+        table.row(row);
+    }
+    let mut text = format!(
+        "Over the range of the centre of mass (x, y in mm), every hole as drawn\n\n{table}"
+    );
+    let mut told: Vec<Break> = Vec::new();
+    for &part in mass.missed.iter().flatten() {
+        if told.contains(&part) {
+            continue;
+        }
+        told.push(part);
+        let places = mass.places.iter().zip(&mass.missed);
+        let places: Vec<String> = places
+            .filter(|(_, missed)| missed.contains(&part))
+            .map(|(place, _)| format!("{}, {}", fixed(place.x, 0), fixed(place.y, 0)))
+            .collect();
+        let everywhere = places.len() == mass.places.len();
+        let places = if everywhere {
+            "in each of these places".to_owned()
+        } else {
+            format!("at {}", places.join("; "))
+        };
+        let words = break_words(question.layout, question.sets, question.limits, part);
+        let _ = writeln!(text, "missed {places}: {words}");
+    }
+    if told.is_empty() {
+        text += "All bands are met in each of these places.\n";
+    }
+    text
+}
+
+fn mass_json(question: &Question, mass: &MassSweep) -> Value {
+    let numbers = mass.numbers.iter().map(|swept| {
+        json!({"name": swept.measure.name, "unit": swept.measure.unit,
+               "as_drawn": swept.drawn, "values": swept.values})
+    });
+    let missed = mass.missed.iter().map(|missed| {
+        let words = missed
+            .iter()
+            .map(|&part| break_words(question.layout, question.sets, question.limits, part));
+        words.collect::<Vec<_>>()
+    });
+    let places = mass.places.iter().map(|place| [place.x, place.y]);
+    json!({
+        "places": places.collect::<Vec<_>>(),
+        "numbers": numbers.collect::<Vec<_>>(),
+        "missed": missed.collect::<Vec<_>>(),
+    })
 }
 
 fn decimals(measure: &Measure) -> usize {
@@ -145,6 +216,7 @@ pub(super) fn source(layout: &Layout, of: Source) -> String {
         Source::Hole(of) => hole(layout, of),
         Source::EyeToEye => "shock length".to_owned(),
         Source::Stroke => "stroke".to_owned(),
+        Source::CentreOfMass => "centre of mass".to_owned(),
     }
 }
 
@@ -173,7 +245,7 @@ fn holes(layout: &Layout, tolerance: &Tolerance) -> String {
 
 /// Everything, every number in full.
 #[must_use]
-pub fn json_text(question: &Question, tolerance: &Tolerance) -> String {
+pub fn json_text(question: &Question, tolerance: &Tolerance, mass: Option<&MassSweep>) -> String {
     let layout = question.layout;
     let misses: Vec<Value> = tolerance
         .misses
@@ -202,6 +274,7 @@ pub fn json_text(question: &Question, tolerance: &Tolerance) -> String {
         "numbers": tolerance.spreads.iter().map(|s| spread_json(layout, s)).collect::<Vec<_>>(),
         "factor": tolerance.factor,
         "holes": holes,
+        "centre_of_mass": mass.map(|mass| mass_json(question, mass)),
     }))
 }
 
@@ -224,7 +297,7 @@ fn spread_json(layout: &Layout, spread: &Spread) -> Value {
 
 /// One row a number, its quantiles and the share of every source.
 #[must_use]
-pub fn csv(question: &Question, tolerance: &Tolerance) -> String {
+pub fn csv(question: &Question, tolerance: &Tolerance, mass: Option<&MassSweep>) -> String {
     let layout = question.layout;
     let mut text = "number,as_drawn,q05,q50,q95,standard_deviation".to_owned();
     // Shares are sorted by size, columns have to stand.
@@ -233,9 +306,13 @@ pub fn csv(question: &Question, tolerance: &Tolerance) -> String {
         .iter()
         .map(|limit| Source::Hole(limit.hole))
         .chain([Source::EyeToEye, Source::Stroke])
+        .chain(mass.map(|_| Source::CentreOfMass))
         .collect();
     for &of in &sources {
         let _ = write!(text, ",{}", source(layout, of));
+    }
+    for place in mass.iter().flat_map(|mass| &mass.places) {
+        let _ = write!(text, ",mass at {} {}", place.x, place.y);
     }
     text.push('\n');
     for spread in &tolerance.spreads {
@@ -245,6 +322,17 @@ pub fn csv(question: &Question, tolerance: &Tolerance) -> String {
         for of in &sources {
             let share = spread.shares.iter().find(|share| share.source == *of);
             let _ = write!(text, ",{}", share.map_or(0.0, |share| share.first_order));
+        }
+        if let Some(mass) = mass {
+            let swept = mass
+                .numbers
+                .iter()
+                .find(|swept| swept.measure == spread.measure);
+            for place in 0..mass.places.len() {
+                // What does not depend on it is as drawn everywhere.
+                let value = swept.map_or(drawn, |swept| swept.values[place]);
+                let _ = write!(text, ",{value}");
+            }
         }
         text.push('\n');
     }

@@ -12,7 +12,7 @@
 use crate::number::{Point, Scalar, Vector};
 
 /// Overlaps below this are rounding: cores in one line would otherwise seem to cross, mm.
-const LEAST_OVERLAP: f64 = 1e-9;
+pub(super) const LEAST_OVERLAP: f64 = 1e-9;
 
 /// A place on a core: `(1 - t) corner i + t corner j`.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -15,9 +15,9 @@ const ROUNDING: f64 = 1e-9;
 /// All parts that some clearances look at, and what these look at.
 #[derive(Clone, Debug)]
 pub struct Room {
-    figures: Vec<Figure>,
+    pub(super) figures: Vec<Figure>,
     /// Where the corners of each figure stand among all.
-    corners: Vec<Range<usize>>,
+    pub(super) corners: Vec<Range<usize>>,
     /// Of each corner where it stands.
     places: Vec<CornerPlace>,
     /// What may move.
@@ -44,16 +44,16 @@ enum CornerPlace {
 /// What one clearance looks at.
 #[derive(Clone, Debug)]
 pub struct Gap {
-    relation: Relation,
-    pairs: Vec<Pair>,
+    pub(super) relation: Relation,
+    pub(super) pairs: Vec<Pair>,
     /// Whether nothing of it moves in the frame.
     pub stands_still: bool,
 }
 
 /// Two figures, and the parts that they are of.
 #[derive(Clone, Debug)]
-struct Pair {
-    figures: [usize; 2],
+pub(super) struct Pair {
+    pub figures: [usize; 2],
     parts: [Arc<Part>; 2],
 }
 
@@ -62,7 +62,7 @@ struct Pair {
 pub struct Closest {
     /// Its number in the gap.
     pub pair: usize,
-    contact: Contact,
+    pub(super) contact: Contact,
     /// The clearance, mm.
     pub value: f64,
 }
@@ -196,6 +196,17 @@ impl Room {
         moving.extend(self.moving.iter().map(place));
     }
 
+    /// Where the corners of both figures of a pair stand among all.
+    pub(super) fn corners_of(&self, gap: usize, pair: usize) -> [Range<usize>; 2] {
+        let figures = self.gaps[gap].pairs[pair].figures;
+        figures.map(|figure| self.corners[figure].clone())
+    }
+
+    /// Whether corner number `corner` always stands in one place of the frame.
+    pub(super) fn is_fixed(&self, corner: usize) -> bool {
+        matches!(self.places[corner], CornerPlace::Fixed(_))
+    }
+
     /// How many corners all parts have.
     #[must_use]
     pub fn corner_count(&self) -> usize {
@@ -293,10 +304,7 @@ impl Room {
         let relation = self.gaps[gap].relation;
         let figures = self.gaps[gap].pairs[pair].figures;
         let [first, second] = figures.map(|figure| &corners[self.corners[figure].clone()]);
-        let contact = match relation {
-            Relation::Apart => contact(first, second),
-            Relation::Inside => outermost(first, second),
-        };
+        let contact = touch(relation, first, second);
         Closest {
             pair,
             contact,
@@ -304,8 +312,20 @@ impl Room {
         }
     }
 
+    /// The clearance of one pair whose cores stand as given.
+    pub(super) fn clearance_of(
+        &self,
+        gap: usize,
+        pair: usize,
+        first: &[Point<f64>],
+        second: &[Point<f64>],
+    ) -> f64 {
+        let contact = touch(self.gaps[gap].relation, first, second);
+        self.clearance(gap, pair, contact.distance)
+    }
+
     /// The clearance that a distance of cores makes.
-    fn clearance<S: Scalar>(&self, gap: usize, pair: usize, distance: S) -> S {
+    pub(super) fn clearance<S: Scalar>(&self, gap: usize, pair: usize, distance: S) -> S {
         let gap = &self.gaps[gap];
         let [first, second] = gap.pairs[pair]
             .figures
@@ -349,6 +369,13 @@ impl Room {
     #[must_use]
     pub fn parts(&self, gap: usize, closest: &Closest) -> &[Arc<Part>; 2] {
         &self.gaps[gap].pairs[closest.pair].parts
+    }
+}
+
+fn touch(relation: Relation, first: &[Point<f64>], second: &[Point<f64>]) -> Contact {
+    match relation {
+        Relation::Apart => contact(first, second),
+        Relation::Inside => outermost(first, second),
     }
 }
 

@@ -6,6 +6,7 @@ use crate::input::Part;
 use crate::mechanism::{Motion, Pose};
 use crate::number::{Dual, Point, roots};
 use std::cell::RefCell;
+use std::ops::Range;
 use std::sync::Arc;
 
 /// A number with its derivative by the parameter of the motion.
@@ -13,6 +14,12 @@ type Rate = Dual<f64, 1>;
 
 /// Into how many intervals a range is cut to find every minimum in it.
 const INTERVALS: u32 = 64;
+
+/// Every how manieth moment is looked at first.
+const STRIDE: usize = 8;
+
+/// By how much bounds may be off, mm.
+const ROUNDING: f64 = 1e-9;
 
 /// Halvings of a bracket about a maximum: to 1e-10 of the range.
 const NARROWINGS: usize = 48;
@@ -153,28 +160,24 @@ impl<'s> Sweep<'s> {
 
     fn least_parameter(&self, gap: usize, moments: &[Moment]) -> f64 {
         let (mut least, mut at) = (f64::INFINITY, moments[0].parameter);
-        let pairs = self.room.pair_count(gap);
-        let samples: Vec<Vec<Sample>> = (0..pairs)
-            .map(|pair| {
-                let sample =
-                    |moment: &Moment| self.sample(gap, pair, &moment.moving, &moment.values);
-                moments.iter().map(sample).collect()
-            })
-            .collect();
+        let samples = self.near_samples(gap, moments);
         for (sample, moment) in samples
             .iter()
             .flat_map(|of_pair| of_pair.iter().zip(moments))
         {
-            if sample.value < least {
+            if let Some(sample) = sample.filter(|sample| sample.value < least) {
                 (least, at) = (sample.value, moment.parameter);
             }
         }
         for (pair, samples) in samples.iter().enumerate() {
             for (ends, bracket) in samples.windows(2).zip(moments.windows(2)) {
+                let [Some(first), Some(second)] = [ends[0], ends[1]] else {
+                    continue;
+                };
                 let [low, high] = [bracket[0].parameter, bracket[1].parameter];
-                let steepest = ends[0].slope.abs().max(ends[1].slope.abs());
-                let lower = ends[0].value.min(ends[1].value) - steepest * (high - low);
-                let turns = ends[0].slope < 0.0 && ends[1].slope > 0.0;
+                let steepest = first.slope.abs().max(second.slope.abs());
+                let lower = first.value.min(second.value) - steepest * (high - low);
+                let turns = first.slope < 0.0 && second.slope > 0.0;
                 if !turns || lower >= least {
                     continue;
                 }
@@ -189,6 +192,55 @@ impl<'s> Sweep<'s> {
             }
         }
         at
+    }
+
+    /// Of every pair its samples in all moments where, or next to which, it could be nearest. Some
+    /// moments are looked at first: from one of them to another moment a clearance changes by no
+    /// more than the corners move, and what is farther for that than the least so far is left out.
+    fn near_samples(&self, gap: usize, moments: &[Moment]) -> Vec<Vec<Option<Sample>>> {
+        let pairs = self.room.pair_count(gap);
+        let value = |pair: usize, moment: &Moment| {
+            let closest = self.room.closest_of(gap, pair, &moment.values);
+            closest.value
+        };
+        let first: Vec<Vec<f64>> = (0..pairs)
+            .map(|pair| {
+                let some = moments.iter().step_by(STRIDE);
+                some.map(|moment| value(pair, moment)).collect()
+            })
+            .collect();
+        let least = first
+            .iter()
+            .flatten()
+            .copied()
+            .fold(f64::INFINITY, f64::min);
+        let last = moments.len() - 1;
+        let of_pair = |pair: usize| -> Vec<Option<Sample>> {
+            let corners = self.room.corners_of(gap, pair);
+            let steps: Vec<f64> = moments
+                .windows(2)
+                .map(|pair| moved(&corners, &pair[0], &pair[1]))
+                .collect();
+            let far: Vec<bool> = (0..=last)
+                .map(|index| {
+                    let node = ((index + STRIDE / 2) / STRIDE).min(last / STRIDE);
+                    let off = moved(&corners, &moments[index], &moments[node * STRIDE]);
+                    // Between moments by a step at most, to either side.
+                    let beside = [index.checked_sub(1), Some(index)].into_iter().flatten();
+                    let step = beside.filter_map(|step| steps.get(step)).copied();
+                    first[pair][node] - off - step.fold(0.0, f64::max) > least + ROUNDING
+                })
+                .collect();
+            (0..=last)
+                .map(|index| {
+                    let around = index.saturating_sub(1)..(index + 2).min(last + 1);
+                    let Moment { moving, values, .. } = &moments[index];
+                    let near = far[around].contains(&false);
+                    near.then(|| self.sample(gap, pair, moving, values))
+                })
+                .collect()
+        };
+        (0..pairs).map(of_pair).collect()
     }
 
     /// The largest clearance between two parameters. That of the nearest pair has its largest
@@ -270,4 +322,15 @@ impl<'s> Sweep<'s> {
             slope: rate.partials[0],
         }
     }
+}
+
+/// By how much the corners of two figures are elsewhere at most, together, mm.
+fn moved(corners: &[Range<usize>; 2], one: &Moment, other: &Moment) -> f64 {
+    let farthest = |corners: &Range<usize>| {
+        let here = one.values[corners.clone()].iter();
+        let there = other.values[corners.clone()].iter();
+        let squares = here.zip(there).map(|(a, b)| (*a - *b).length_squared());
+        squares.fold(0.0, f64::max).sqrt()
+    };
+    farthest(&corners[0]) + farthest(&corners[1])
 }

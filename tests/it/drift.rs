@@ -1,15 +1,25 @@
 //! Drift boundaries held against a fresh look at the moved layout, and yields against plain
 //! random frames looked at one by one.
 
-use crate::linkages::{CLOSURES, KINDS, Random, movable, read};
+use crate::linkages::{CLOSURES, KINDS, Random, movable, read, with_parts};
+use crate::oracle::{Oracle, OracleCurves};
 use pivotwright::curves::Suspension;
 use pivotwright::design::Assessment;
-use pivotwright::input::{Layout, ObjectiveSet, Place, Scatter};
+use pivotwright::design::measure::{Batch, Interest, Sampled, Sampler};
+use pivotwright::input::{
+    Bound, Curve, Layout, Limit, LimitQuantity, ObjectiveSet, Place, Scatter,
+};
 use pivotwright::mechanism::{Assembly, Plan};
-use pivotwright::number::{Point, Vector};
-use pivotwright::study::drift::{CLOSENESS, DIRECTIONS, Drift, Exit, FARTHEST, MoveKind, Moved};
-use pivotwright::study::tolerance::{OVERVIEW_FRAMES, Question, overview, tolerance};
+use pivotwright::number::{LANES, Lanes, Point, Vector};
+use pivotwright::room::{Room, Sweep, neighbours};
+use pivotwright::study::drift::{
+    Break, CLOSENESS, DIRECTIONS, Drift, Exit, FARTHEST, MoveKind, Moved,
+};
+use pivotwright::study::tolerance::{
+    OVERVIEW_FRAMES, Question, Source, overview, sweep_mass, tolerance,
+};
 use serde_json::json;
+use std::sync::Arc;
 
 /// Targets that `layout` meets, some with little room.
 fn met_by(layout: &Layout, random: &mut Random) -> ObjectiveSet {
@@ -45,20 +55,41 @@ fn met_by(layout: &Layout, random: &mut Random) -> ObjectiveSet {
     ObjectiveSet::from_json("met", &file.to_string()).unwrap()
 }
 
+/// Limits on the clearance of all pairs of parts that could touch, which `layout` keeps, some
+/// with little room.
+fn kept_by(layout: &Layout, random: &mut Random) -> Vec<Limit> {
+    let plan = Plan::compile("drawn", &layout.mechanism).unwrap();
+    let suspension = Suspension::new(&plan, "drawn", layout).unwrap();
+    let pairs = neighbours(layout);
+    let room = Room::new(&plan, suspension.bicycle(), &pairs);
+    let sweep = Sweep::new(&suspension, &room);
+    let limits = pairs.iter().enumerate().map(|(gap, pair)| Limit {
+        quantity: LimitQuantity::Clearance(Arc::new(pair.clone())),
+        bound: Bound::AtLeast(sweep.smallest(gap, 0.0, 1.0).value - random.between(0.1, 4.0)),
+        over: Some((Place::Top, Place::End)),
+    });
+    limits.collect()
+}
+
 /// Whether a layout with these points moves and meets the set, looked at afresh.
-fn met(layout: &Layout, points: &[Point<f64>], stroke: f64, set: &ObjectiveSet) -> bool {
+fn met(
+    layout: &Layout,
+    points: &[Point<f64>],
+    stroke: f64,
+    (set, limits): (&ObjectiveSet, &[Limit]),
+) -> bool {
     let moved = layout.with_points("moved".into(), points, stroke);
     let Ok(plan) = Plan::compile("moved", &moved.mechanism) else {
         return false;
     };
     Suspension::new(&plan, "moved", &moved)
-        .is_ok_and(|suspension| Assessment::new(&suspension, &[set], &[]).feasible())
+        .is_ok_and(|suspension| Assessment::new(&suspension, &[set], limits).feasible())
 }
 
 fn check_exit(
     name: &str,
     layout: &Layout,
-    set: &ObjectiveSet,
+    asked: (&ObjectiveSet, &[Limit]),
     drift: &Drift,
     moved: Moved,
     exit: &Exit,
@@ -69,7 +100,7 @@ fn check_exit(
         let by = Vector::new(cosine * distance, sine * distance);
         drift
             .drawing(moved, by)
-            .is_some_and(|points| met(layout, &points, stroke, set))
+            .is_some_and(|points| met(layout, &points, stroke, asked))
     };
     let what = format!("{name}, {moved:?} at {} degrees", exit.direction);
     if exit.breaks.is_some() {
@@ -98,14 +129,22 @@ fn libm_sincos(degrees: f64) -> (f64, f64) {
 #[test]
 fn a_hundred_random_boundaries_hold_inside_and_break_outside() {
     let mut random = Random::new(77);
-    let (mut checked, mut built) = (0, 0);
+    let (mut checked, mut built, mut parts) = (0, 0, 0);
     // One kind that closes only together is enough: the others differ in their shock alone.
     for (index, kind) in KINDS.iter().chain(&CLOSURES[..1]).enumerate() {
-        let layout = read(&movable(kind, 5100 + index as u64, 1)[0]);
+        let file = &movable(kind, 5100 + index as u64, 1)[0];
+        // In every second layout parts keep clear of each other too.
+        let (layout, limits) = if index % 2 == 0 {
+            let layout = read(&with_parts(file));
+            let limits = kept_by(&layout, &mut random);
+            (layout, limits)
+        } else {
+            (read(file), Vec::new())
+        };
         let set = met_by(&layout, &mut random);
         let plan = Plan::compile(kind.name, &layout.mechanism).unwrap();
         let suspension = Suspension::new(&plan, kind.name, &layout).unwrap();
-        let drift = Drift::new(&layout, &suspension, &[&set], &[]);
+        let drift = Drift::new(&layout, &suspension, &[&set], &limits);
         assert!(drift.missed.is_empty());
         let all = drift.movable();
         let chosen: Vec<Moved> = (0..3).map(|_| *random.pick(&all)).collect();
@@ -113,7 +152,9 @@ fn a_hundred_random_boundaries_hold_inside_and_break_outside() {
             let mut exits = vec![region.worst, *random.pick(&region.outline)];
             exits.push(*random.pick(&region.axes));
             for exit in exits {
-                check_exit(kind.name, &layout, &set, &drift, region.moved, &exit);
+                let asked = (&set, &*limits);
+                check_exit(kind.name, &layout, asked, &drift, region.moved, &exit);
+                parts += usize::from(matches!(exit.breaks, Some(Break::Limit(_))));
                 checked += usize::from(exit.breaks.is_some());
                 built += usize::from(region.moved.kind != MoveKind::Design);
             }
@@ -124,7 +165,86 @@ fn a_hundred_random_boundaries_hold_inside_and_break_outside() {
             assert!(region.worst.distance <= nearest + 1e-5, "{}", kind.name);
         }
     }
-    assert!(checked >= 100 && built >= 30, "{checked} {built}");
+    assert!(
+        checked >= 100 && built >= 30 && parts >= 20,
+        "{checked} {built} {parts}"
+    );
+}
+
+/// How far every limit of a layout with these points is from its bound, of the continuous motion.
+fn slacks(layout: &Layout, points: &[Point<f64>], limits: &[Limit]) -> Vec<f64> {
+    let plan = Plan::compile("moved", &layout.mechanism).unwrap();
+    let stroke = layout.mechanism.shock.stroke;
+    let bicycle = pivotwright::curves::Bicycle::new(layout);
+    let suspension = Suspension::assembled(&plan, bicycle, points, stroke);
+    let assessment = Assessment::new(&suspension, &[], limits);
+    assessment.limits.iter().map(|limit| limit.slack).collect()
+}
+
+#[test]
+fn clearances_in_lanes_are_those_of_each_layout_alone() {
+    let mut random = Random::new(31);
+    let (mut most, mut looks) = (0.0_f64, 0);
+    for (index, kind) in KINDS.iter().enumerate() {
+        let layout = read(&with_parts(&movable(kind, 600 + index as u64, 1)[0]));
+        let limits = kept_by(&layout, &mut random);
+        let plan = Plan::compile(kind.name, &layout.mechanism).unwrap();
+        let suspension = Suspension::new(&plan, kind.name, &layout).unwrap();
+        let mut sampler = Sampler::new(&suspension, &[], &limits);
+        let (mut all, mut broken, mut least) =
+            (Sampled::default(), Sampled::default(), Sampled::default());
+        for spread in [0.2, 3.0] {
+            let drawn = suspension.drawn();
+            let moved: Vec<Vec<Point<f64>>> = (0..LANES)
+                .map(|_| {
+                    let mut by = || random.between(-spread, spread);
+                    let points = drawn.iter();
+                    points.map(|p| Point::new(p.x + by(), p.y + by())).collect()
+                })
+                .collect();
+            let points: Vec<Point<Lanes>> = (0..drawn.len())
+                .map(|point| {
+                    let read = |axis: fn(&Point<f64>) -> f64| {
+                        Lanes::from_array(std::array::from_fn(|lane| axis(&moved[lane][point])))
+                    };
+                    Point::new(read(|p| p.x), read(|p| p.y))
+                })
+                .collect();
+            let batch = Batch {
+                points: &points,
+                stroke: Lanes::from_array([suspension.full_stroke(); LANES]),
+                mass_shift: None,
+            };
+            sampler.look(&batch, Interest::Everything, &mut all);
+            sampler.look(&batch, Interest::Broken, &mut broken);
+            let one = |_: &Sampled| [1.0; LANES];
+            sampler.look(&batch, Interest::Least(&one), &mut least);
+            for lane in (0..LANES).filter(|&lane| all.margin[lane] > 0.0) {
+                let exact = slacks(&layout, &moved[lane], &limits);
+                for (limit, exact) in exact.into_iter().enumerate() {
+                    let sampled = all.slacks[limit][lane];
+                    // Parts that overlap have kinks along the travel, which samples cut off.
+                    let low = limits[limit].bound.low().unwrap();
+                    if exact + low > 0.0 {
+                        most = most.max((sampled - exact).abs());
+                    }
+                    assert_eq!(sampled < 0.0, broken.slacks[limit][lane] < 0.0);
+                    if sampled < 0.0 {
+                        assert_eq!(sampled, broken.slacks[limit][lane]);
+                    }
+                    looks += 1;
+                }
+                let smallest = |sampled: &Sampled| {
+                    let slacks = sampled.slacks.iter().map(|slacks| slacks[lane]);
+                    slacks.fold(1.0, f64::min)
+                };
+                assert_eq!(smallest(&all), smallest(&least));
+            }
+        }
+    }
+    assert!(looks > 500);
+    // What may break is looked for among all limits with less room than 1.5 mm.
+    assert!(most < 0.5, "{most}");
 }
 
 #[test]
@@ -178,7 +298,7 @@ fn random_frames(layout: &Layout, set: &ObjectiveSet, scatter: &Scatter, frames:
         assert!(fitting.gap_squared < 1e-18);
         let stroke =
             layout.mechanism.shock.stroke + random.between(-scatter.stroke, scatter.stroke);
-        count += u32::from(met(layout, &fitting.points, stroke, set));
+        count += u32::from(met(layout, &fitting.points, stroke, (set, &[])));
     }
     f64::from(count) / f64::from(frames)
 }
@@ -235,6 +355,54 @@ fn yield_agrees_with_plain_random_frames() {
             }
         }
     }
+}
+
+#[test]
+fn a_range_of_the_centre_of_mass_is_swept_and_scattered() {
+    let layout = read(&movable(&KINDS[2], 12, 1)[0]);
+    let set = met_by(&layout, &mut Random::new(12));
+    let plan = Plan::compile("four-bar", &layout.mechanism).unwrap();
+    let suspension = Suspension::new(&plan, "four-bar", &layout).unwrap();
+    let mass = layout.bicycle.centre_of_mass;
+    let mut scatter = Scatter::even(0.1);
+    scatter.centre_of_mass = Some([(mass.x - 15.0, mass.x + 25.0), (mass.y, mass.y + 30.0)]);
+    let question = Question {
+        layout: &layout,
+        sets: &[&set],
+        limits: &[],
+        scatter: &scatter,
+        frames: 8192,
+        seed: 2,
+    };
+    let sweep = sweep_mass(&question, &suspension).unwrap();
+    assert_eq!(sweep.places.len(), 5);
+    let sag = suspension.state(suspension.parameter_at(Place::Sag)).stroke;
+    let mut cogs = suspension.bicycle().cogs().to_vec();
+    cogs.sort_by_key(|cog| cog.teeth);
+    let named = format!("anti_squat_sag_{}", cogs[0].teeth);
+    let all = suspension.bicycle().cogs();
+    let cog = all.iter().position(|cog| *cog == cogs[0]).unwrap();
+    let mut swept = sweep.numbers.iter();
+    let squat = swept.find(|swept| swept.measure.name == named).unwrap();
+    for (place, value) in sweep.places.iter().zip(&squat.values) {
+        let mut moved = layout.clone();
+        moved.bicycle.centre_of_mass = *place;
+        let oracle = Oracle::follow(&moved).unwrap();
+        let slow = OracleCurves::new(&oracle).value(Curve::AntiSquat, sag, cog);
+        assert!((value - slow).abs() < 1e-6, "{place:?}: {value} {slow}");
+    }
+    assert!(sweep.numbers.iter().all(|swept| swept.measure.unit == "%"));
+    let study = tolerance(&question, &suspension).unwrap();
+    let of_squat = study.spreads.iter().find(|s| s.measure.name == named);
+    let mut shares = of_squat.unwrap().shares.iter();
+    let share = shares
+        .find(|share| share.source == Source::CentreOfMass)
+        .unwrap();
+    assert!(share.first_order > 0.1, "{share:?}");
+    assert!(
+        (share.first_order - share.sampled).abs() < 0.05,
+        "{share:?}"
+    );
 }
 
 #[test]

@@ -3,15 +3,17 @@
 //! The differences are of `Measure::value`, which finds every extremum and place anew in the
 //! moved layout, so the theorems behind the derivatives are tested with them.
 
-use crate::linkages::{CLOSURES, KINDS, movable, read};
+use crate::linkages::{CLOSURES, KINDS, movable, read, with_parts};
 use pivotwright::curves::{Bicycle, Suspension};
 use pivotwright::design::Assessment;
-use pivotwright::design::measure::{Aim, Form, aims, reported};
-use pivotwright::input::{Layout, ObjectiveSet};
+use pivotwright::design::measure::{Aim, Form, Measure, aims, reported};
+use pivotwright::input::{Layout, ObjectiveSet, Place};
 use pivotwright::mechanism::Plan;
 use pivotwright::number::{Point, Vector};
+use pivotwright::room::neighbours;
 use pivotwright::study::moves::Movable;
 use pivotwright::study::sensitivity::Sensitivity;
+use std::sync::Arc;
 
 const EVERY_FORM: &str = r#"{"name": "every form of target", "targets": [
     {"curve": "leverage_rate", "at": "top", "value": 2.9, "within": 0.05},
@@ -25,6 +27,8 @@ const EVERY_FORM: &str = r#"{"name": "every form of target", "targets": [
     {"curve": "progression_from_sag", "value": 20, "within": 5},
     {"curve": "leverage_mean", "value": 2.5, "within": 0.1},
     {"curve": "leverage_min", "value": 2.5, "within": 0.1},
+    {"curve": "leverage_min_at", "value": 100, "within": 50},
+    {"curve": "leverage_max_at", "value": 100, "within": 50},
     {"curve": "straightness_rms", "between": [0, 0.1]},
     {"curve": "anti_rise_max", "value": 60, "within": 10},
     {"curve": "axle_x_rearmost", "value": -445, "within": 5},
@@ -73,6 +77,18 @@ fn differences(
     along: Vector<f64>,
     forms: &[Form],
 ) -> Vec<f64> {
+    let steps = by_steps(plan, layout, place, along, forms);
+    steps.into_iter().map(|(_, fine)| fine).collect()
+}
+
+/// Central differences, once and twice extrapolated.
+fn by_steps(
+    plan: &Plan,
+    layout: &Layout,
+    place: &Movable,
+    along: Vector<f64>,
+    forms: &[Form],
+) -> Vec<(f64, f64)> {
     let drawn = drawn(layout);
     let slope = |step: f64| -> Vec<f64> {
         let at = |by: f64| {
@@ -89,9 +105,66 @@ fn differences(
     (0..forms.len())
         .map(|index| {
             let once = |a: &[f64], b: &[f64]| (4.0 * b[index] - a[index]) / 3.0;
-            (16.0 * once(&middle, &fine) - once(&coarse, &middle)) / 15.0
+            let (wide, narrow) = (once(&coarse, &middle), once(&middle, &fine));
+            (wide, (16.0 * narrow - wide) / 15.0)
         })
         .collect()
+}
+
+/// The smallest clearance of every pair of parts that could touch.
+fn every_clearance(layout: &Layout) -> Vec<Measure> {
+    let pairs = neighbours(layout).into_iter().map(|pair| Measure {
+        name: pair.words(),
+        heading: String::new(),
+        unit: "mm",
+        noticeable: 5.0,
+        form: Form::Clearance {
+            clearance: Arc::new(pair),
+            range: (Place::Top, Place::End),
+        },
+    });
+    pairs.collect()
+}
+
+/// Checks the slopes of clearances by every `stride`th place, and tells how many were checked and
+/// how many left out: where other corners come nearest within the steps, or another moment, there
+/// is a kink, and differences of several steps do not agree with each other.
+fn check_clearances(name: &str, layout: &Layout, stride: usize) -> (usize, usize) {
+    let plan = Plan::compile(name, &layout.mechanism).unwrap();
+    let suspension = Suspension::new(&plan, name, layout).unwrap();
+    let measures = every_clearance(layout);
+    assert!(!measures.is_empty());
+    let forms: Vec<Form> = measures.iter().map(|m| m.form.clone()).collect();
+    let table = Sensitivity::with_clearances(layout, &suspension, &[], measures, None);
+    let first = table.measures.len() - forms.len();
+    let (mut checked, mut left_out) = (0, 0);
+    for place in Movable::all(&layout.mechanism).into_iter().step_by(stride) {
+        for (axis, along) in [("x", Vector::new(1.0, 0.0)), ("y", Vector::new(0.0, 1.0))] {
+            let point = &layout.mechanism.points[place.point().index()].name;
+            let wanted = format!("{point}.{axis}");
+            let mut coordinates = table.coordinates.iter();
+            let coordinate = coordinates.find(|c| c.name == wanted).unwrap();
+            let differences = by_steps(&plan, layout, &place, along, &forms);
+            for (index, (coarse, fine)) in differences.into_iter().enumerate() {
+                let exact = coordinate.slopes[first + index];
+                // Parts that overlap have kinks along the travel itself.
+                if table.values[first + index] < 0.0 {
+                    continue;
+                }
+                if (coarse - fine).abs() > 1e-6 {
+                    left_out += 1;
+                    continue;
+                }
+                checked += 1;
+                assert!(
+                    (exact - fine).abs() <= 1e-7 * (1.0 + exact.abs()),
+                    "{name}, {wanted}: {} {exact}, but by differences {fine}",
+                    table.measures[first + index].name
+                );
+            }
+        }
+    }
+    (checked, left_out)
 }
 
 /// Checks the slopes by every `stride`th place of the layout.
@@ -168,6 +241,29 @@ fn slopes_agree_with_differences_on_the_reference_layouts() {
     ] {
         check_layout(name, &Layout::from_json(name, text).unwrap(), 1);
     }
+}
+
+#[test]
+fn slopes_of_clearances_agree_with_differences_on_every_kind_of_linkage() {
+    let (mut checked, mut left_out) = (0, 0);
+    for (index, kind) in KINDS.iter().chain(&CLOSURES[..1]).enumerate() {
+        for file in movable(kind, 4200 + index as u64, 1) {
+            let (some, not) = check_clearances(kind.name, &read(&with_parts(&file)), 4);
+            checked += some;
+            left_out += not;
+        }
+    }
+    for text in [
+        include_str!("data/layouts/01-single-pivot.layout.json"),
+        include_str!("data/layouts/03-four-bar.layout.json"),
+        include_str!("data/layouts/05-high-pivot.layout.json"),
+    ] {
+        let file: serde_json::Value = serde_json::from_str(text).unwrap();
+        let (some, not) = check_clearances("reference", &read(&with_parts(&file)), 2);
+        checked += some;
+        left_out += not;
+    }
+    assert!(checked > 10 * left_out, "{checked} {left_out}");
 }
 
 #[test]

@@ -1,12 +1,23 @@
 //! How a number is made from the curves, and where on them it stands.
 
-use super::moving::{Moving, Spot};
-use crate::curves::{Cog, Extreme, Suspension};
-use crate::input::{Curve, Direction, Place};
+use super::moving::{Moving, Pin, Spot};
+use crate::curves::{Cog, Extreme, State, Suspension};
+use crate::input::{Clearance, Curve, Direction, Place};
 use crate::number::Scalar;
+use crate::room::{Room, Sweep};
+use std::sync::Arc;
 
-/// Into how many intervals the travel is cut for a mean over it; even.
-const INTERVALS: u32 = 128;
+/// Into how many panels the motion is cut for a mean over it.
+const PANELS: u32 = 4;
+
+/// Gauss's rule of eight points, offsets to both sides and weights (Abramowitz and Stegun,
+/// table 25.4, from memory; a test integrates polynomials).
+const GAUSS: [(f64, f64); 4] = [
+    (0.183_434_642_495_649_8, 0.362_683_783_378_362),
+    (0.525_532_409_916_329, 0.313_706_645_877_887_27),
+    (0.796_666_477_413_626_7, 0.222_381_034_453_374_48),
+    (0.960_289_856_497_536_3, 0.101_228_536_290_376_26),
+];
 
 /// How a number is made from the curves. `cog` matters only where the curve depends on it.
 #[derive(Clone, Debug, PartialEq)]
@@ -76,6 +87,11 @@ pub enum Form {
         range: (Place, Place),
         direction: Direction,
     },
+    /// The smallest distance of some parts over a range.
+    Clearance {
+        clearance: Arc<Clearance>,
+        range: (Place, Place),
+    },
 }
 
 /// The moments that decide a number, each with the cog that it is on.
@@ -100,7 +116,11 @@ impl Form {
                 greatest,
             } => {
                 let range = (Place::Top, Place::End);
-                vec![(extreme(suspension, *curve, *cog, range, *greatest), *cog)]
+                let mut spot = extreme(suspension, *curve, *cog, range, *greatest);
+                if spot.parameter > 0.0 && spot.parameter < 1.0 {
+                    spot.pin = Pin::Turn(*curve, *cog);
+                }
+                vec![(spot, *cog)]
             }
             Self::Spread { curve, cogs, range } => spread(suspension, *curve, cogs, *range),
             Self::Deviation { curve, cog, range } => {
@@ -127,6 +147,10 @@ impl Form {
                 range,
                 direction,
             } => reversal(suspension, *curve, *cog, *range, *direction),
+            Self::Clearance { clearance, range } => {
+                let room = Room::new(suspension.plan(), suspension.bicycle(), [&**clearance]);
+                smallest(suspension, &Sweep::new(suspension, &room), 0, *range)
+            }
         }
     }
 
@@ -158,6 +182,11 @@ impl Form {
                 value - first - (travel - begin) * (last - first) / (end - begin)
             }
             Self::MeanLeverage => moving.total_travel / moving.full_stroke(),
+            Self::Clearance { clearance, .. } => {
+                spots.first().map_or(T::from_f64(f64::NAN), |&(spot, _)| {
+                    moving.clearance(clearance, spot)
+                })
+            }
             Self::Mean { curve, cog } => moving
                 .mean_over_travel(|state| state.value(*curve, moving.bicycle, &moving.top, *cog)),
             Self::DeviationRms { curve, cog } => {
@@ -187,6 +216,15 @@ impl Form {
         }
     }
 
+    /// The parts that it is about, if it is about any.
+    #[must_use]
+    pub fn clearance(&self) -> Option<&Clearance> {
+        match self {
+            Self::Clearance { clearance, .. } => Some(clearance),
+            _ => None,
+        }
+    }
+
     /// What a combined value is multiplied with to be reported: a deviation is told by its size.
     #[must_use]
     pub fn sign(&self, value: f64) -> f64 {
@@ -196,30 +234,24 @@ impl Form {
             1.0
         }
     }
-
-    /// Whether [`Form::combine`] gives exact derivatives: not where a number is itself a place.
-    #[must_use]
-    pub const fn differentiable(&self) -> bool {
-        !matches!(self, Self::ExtremeAt { .. })
-    }
 }
 
 impl<T: Scalar> Moving<'_, '_, T> {
-    /// Mean over uniform travel of a function of the state: Simpson's rule over the parameter,
+    /// Mean over uniform travel of a function of the state: Gauss's rule over the parameter,
     /// weighted with the travel it makes.
-    fn mean_over_travel(&self, function: impl Fn(&crate::curves::State<T>) -> T) -> T {
+    fn mean_over_travel(&self, function: impl Fn(&State<T>) -> T) -> T {
         let mut sum = T::from_f64(0.0);
-        for interval in 0..=INTERVALS {
-            let weight = match interval {
-                0 | INTERVALS => 1.0,
-                odd if odd % 2 == 1 => 4.0,
-                _ => 2.0,
-            };
-            let q = f64::from(interval) / f64::from(INTERVALS);
-            let state = self.state(Spot::extremum(q));
-            sum = sum + function(&state) * state.axle_velocity.y * weight;
+        let half = 0.5 / f64::from(PANELS);
+        for panel in 0..PANELS {
+            let middle = f64::from(2 * panel + 1) * half;
+            for (offset, weight) in GAUSS {
+                for q in [middle - half * offset, middle + half * offset] {
+                    let state = self.state(Spot::extremum(q));
+                    sum = sum + function(&state) * state.axle_velocity.y * (weight * half);
+                }
+            }
         }
-        sum / (3.0 * f64::from(INTERVALS)) / self.total_travel
+        sum / self.total_travel
     }
 }
 
@@ -229,6 +261,32 @@ pub(super) const fn sign_of(direction: Direction) -> f64 {
         Direction::Rising => -1.0,
         Direction::Falling => 1.0,
     }
+}
+
+/// The moments that decide each of `forms`; the parts of all clearances are moved through once.
+#[must_use]
+pub fn locate(suspension: &Suspension, forms: &[&Form]) -> Vec<Spots> {
+    let clearances = forms.iter().filter_map(|form| form.clearance());
+    let room = Room::new(suspension.plan(), suspension.bicycle(), clearances);
+    let sweep = (!room.gaps().is_empty()).then(|| Sweep::new(suspension, &room));
+    let mut gaps = 0..;
+    forms
+        .iter()
+        .map(|form| match (form, &sweep) {
+            (Form::Clearance { range, .. }, Some(sweep)) => {
+                smallest(suspension, sweep, gaps.next().unwrap_or(0), *range)
+            }
+            _ => form.locate(suspension),
+        })
+        .collect()
+}
+
+/// Where a clearance is smallest over a range.
+fn smallest(suspension: &Suspension, sweep: &Sweep, gap: usize, range: (Place, Place)) -> Spots {
+    let [from, to] = [range.0, range.1].map(|place| Spot::place(suspension, place));
+    let nearest = sweep.smallest(gap, from.parameter, to.parameter);
+    let spot = end_or_extremum(nearest.parameter, from, to);
+    vec![(spot, suspension.bicycle().cogs()[0])]
 }
 
 /// The first of the best by value.
@@ -340,4 +398,18 @@ fn reversal(
             .map(|point| (end_or_extremum(point.parameter, from, to), cog))
             .to_vec()
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    #[test]
+    fn gauss_rule_is_exact_for_polynomials_up_to_its_degree() {
+        for power in [0, 2, 8, 14] {
+            let sum: f64 = GAUSS.iter().map(|(x, w)| 2.0 * w * x.powi(power)).sum();
+            assert_abs_diff_eq!(sum, 2.0 / f64::from(power + 1), epsilon = 1e-15);
+        }
+    }
 }

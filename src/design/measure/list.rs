@@ -1,9 +1,13 @@
 //! The list of reported numbers, and the numbers that a target looks at.
 
 use super::{Form, Measure};
-use crate::curves::{Bicycle, Cog};
+use crate::curves::{Bicycle, Cog, Suspension};
 use crate::design::target_rows::named_cogs;
-use crate::input::{Curve, Place, Quantity, Summary, Target, Want};
+use crate::input::{
+    Clearance, Curve, Layout, Limit, LimitQuantity, Place, Quantity, Summary, Target, Want,
+};
+use crate::room::{Room, Sweep, neighbours};
+use std::sync::Arc;
 
 /// Every number that sensitivity, drift and tolerance tables report of a layout.
 ///
@@ -156,6 +160,77 @@ fn geometry(cogs: &Cassette) -> Vec<Measure> {
         at_top(Curve::BbHeight, "BB height", 5.0),
         at_top(Curve::HeadAngle, "head angle", 0.5),
     ]
+}
+
+/// Farther than this from each other over the whole travel, parts that no limit is about are
+/// not reported, mm.
+const NEAR: f64 = 20.0;
+
+/// Nor more than so many pairs of them.
+const MOST_PAIRS: usize = 8;
+
+/// The clearances to report: those that `limits` are about, or where none is about parts those
+/// of the parts of `layout` that come near each other.
+#[must_use]
+pub fn clearances(layout: &Layout, suspension: &Suspension, limits: &[Limit]) -> Vec<Measure> {
+    let limited = limited(limits);
+    if limited.is_empty() {
+        neighbouring(layout, suspension)
+    } else {
+        limited
+    }
+}
+
+/// The smallest clearance over the travel, or over its own range, of each limit on parts.
+fn limited(limits: &[Limit]) -> Vec<Measure> {
+    let mut list: Vec<Measure> = Vec::new();
+    for limit in limits {
+        let LimitQuantity::Clearance(clearance) = &limit.quantity else {
+            continue;
+        };
+        let measure = clearance_measure(clearance, limit.over.unwrap_or(WHOLE), list.len());
+        if !list.iter().any(|known| known.form == measure.form) {
+            list.push(measure);
+        }
+    }
+    list
+}
+
+/// The smallest clearance over the travel of pairs of parts that come near each other, the
+/// nearest first: what there is to report where no limit says which clearances matter.
+fn neighbouring(layout: &Layout, suspension: &Suspension) -> Vec<Measure> {
+    let pairs = neighbours(layout);
+    let room = Room::new(suspension.plan(), suspension.bicycle(), &pairs);
+    let sweep = Sweep::new(suspension, &room);
+    let all = pairs.into_iter().enumerate();
+    let mut near: Vec<(f64, Arc<Clearance>)> = all
+        .map(|(gap, pair)| (sweep.smallest(gap, 0.0, 1.0).value, Arc::new(pair)))
+        .filter(|(value, _)| *value < NEAR)
+        .collect();
+    near.sort_by(|one, other| one.0.total_cmp(&other.0));
+    near.truncate(MOST_PAIRS);
+    let measures = near.iter().enumerate();
+    measures
+        .map(|(number, (_, pair))| clearance_measure(pair, WHOLE, number))
+        .collect()
+}
+
+fn clearance_measure(clearance: &Arc<Clearance>, range: (Place, Place), number: usize) -> Measure {
+    let mut name = clearance.words();
+    if range != WHOLE {
+        let [from, to] = [range.0, range.1].map(|place| match place {
+            Place::Top => "top".to_owned(),
+            Place::Sag => "sag".to_owned(),
+            Place::End => "end".to_owned(),
+            Place::Fraction(fraction) => format!("{fraction}"),
+        });
+        name = format!("{name} {from} to {to}");
+    }
+    let form = Form::Clearance {
+        clearance: Arc::clone(clearance),
+        range,
+    };
+    measure(name, format!("C{}", number + 1), "mm", 5.0, form)
 }
 
 /// Cogs by size.

@@ -2,27 +2,31 @@
 //!
 //! A [`Measure`] is a name, a unit and a [`Form`]: how the number is made from the curves. The
 //! form is looked at in three ways that share it: exactly ([`Measure::value`]), with exact
-//! derivatives by anything that moves the points ([`gradient`]), and by samples in lanes of
+//! derivatives by anything that moves the points ([`Gradients`]), and by samples in lanes of
 //! layouts (`sampled`). [`reported`] is the list that tables show; [`aims`] gives the numbers
-//! that a target looks at, with their band.
+//! that a target looks at, with their band; [`clearances`] those about parts.
 //!
 //! Sources of the derivatives: at a largest or smallest value along the travel only the curve's
 //! own change counts (envelope theorem); a place that is a share of the travel or of the stroke
-//! moves with the design (implicit function theorem).
+//! moves with the design (implicit function theorem), and so does the moment at which a curve is
+//! greatest or least. The smallest clearance is such a least value, its contact held in place;
+//! where the cores of two parts overlap, their least way out may change from one edge to another
+//! just there, and the derivative is then that of one of the two.
 
 mod course;
 mod forms;
 mod gradient;
 mod list;
 mod moving;
-mod parts;
 mod sampled;
+mod slacks;
 
-pub use forms::{Form, Spots};
-pub use gradient::{Drawing, Slope, VARIABLES, gradient};
-pub use list::{Aim, aims, reported};
+pub use forms::{Form, Spots, locate};
+pub use gradient::{Drawing, Gradients, Slope, VARIABLES};
+pub use list::{Aim, aims, clearances, reported};
 pub use moving::{Moving, Pin, Spot};
 pub use sampled::{Batch, Lane, Sampled, Sampler};
+pub use slacks::Interest;
 
 use crate::curves::Suspension;
 

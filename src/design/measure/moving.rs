@@ -1,9 +1,11 @@
 //! A layout in motion over any kind of number, looked at in spots found beforehand.
 
-use crate::curves::{Bicycle, State, Suspension};
-use crate::input::{Place, SagOf};
+use crate::curves::{Bicycle, Cog, State, Suspension};
+use crate::input::{Clearance, Curve, Place, SagOf};
 use crate::mechanism::{Motion, Plan, Pose};
 use crate::number::{Point, Scalar};
+use crate::room::Room;
+use std::cell::RefCell;
 
 /// What a moment of the motion is tied to, while the design moves.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -14,7 +16,12 @@ pub enum Pin {
     Travel(f64),
     /// A share of the stroke.
     Stroke(f64),
+    /// Where a curve is greatest or least: with the moment itself wanted, not the curve there.
+    Turn(Curve, Cog),
 }
+
+/// The widest step of differences about a turn, as a share of the motion.
+const TURN_STEP: f64 = 0.02;
 
 /// A moment of the motion.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -63,6 +70,8 @@ pub struct Moving<'m, 'p, T> {
     pub total_travel: T,
     /// The state at full extension.
     pub top: State<T>,
+    /// States looked at so far: most numbers look at the same few moments.
+    seen: RefCell<Vec<(Spot, State<T>)>>,
 }
 
 impl<'m, 'p, T: Scalar> Moving<'m, 'p, T> {
@@ -81,6 +90,7 @@ impl<'m, 'p, T: Scalar> Moving<'m, 'p, T> {
             motion,
             total_travel,
             top,
+            seen: RefCell::new(Vec::new()),
         }
     }
 
@@ -93,6 +103,69 @@ impl<'m, 'p, T: Scalar> Moving<'m, 'p, T> {
     /// The state in a spot, which moves with what it is tied to.
     #[must_use]
     pub fn state(&self, spot: Spot) -> State<T> {
+        let seen = self.seen.borrow();
+        if let Some((_, state)) = seen.iter().find(|(known, _)| *known == spot) {
+            return *state;
+        }
+        drop(seen);
+        let state = self.at(&self.pose(spot));
+        self.seen.borrow_mut().push((spot, state));
+        state
+    }
+
+    fn at(&self, pose: &Pose<T>) -> State<T> {
+        State::new(self.bicycle, &self.motion, pose, self.total_travel)
+    }
+
+    /// The state at a parameter that no design moves, looked at once.
+    pub(super) fn state_at(&self, parameter: f64) -> State<T> {
+        let mut pose = Pose::new(self.motion.plan());
+        self.motion.pose(T::from_f64(parameter), &mut pose);
+        self.at(&pose)
+    }
+
+    /// By how much the moment at `q` is missed at which a curve turns: its slope over its
+    /// bend. Both are differences of the curve, whose derivatives by the design are exact; steps
+    /// of three sizes leave an error of their sixth power.
+    fn missed_turn(&self, q: f64, curve: Curve, cog: Cog) -> T {
+        let value = |parameter: f64| {
+            let state = self.state_at(parameter);
+            state.value(curve, self.bicycle, &self.top, cog)
+        };
+        let (widest, here) = (TURN_STEP.min(q).min(1.0 - q), value(q));
+        let differences = [1.0, 0.5, 0.25].map(|part| {
+            let step = part * widest;
+            let (up, down) = (value(q + step), value(q - step));
+            let slope = (up - down) / (2.0 * step);
+            let bend = (up + down - here * 2.0) / (step * step);
+            (slope, bend)
+        });
+        let better = |wide: T, narrow: T, order: f64| (narrow * order - wide) / (order - 1.0);
+        let extrapolated = |wide: T, middle: T, narrow: T| {
+            better(better(wide, middle, 4.0), better(middle, narrow, 4.0), 16.0)
+        };
+        let [wide, middle, narrow] = differences;
+        let slope = extrapolated(wide.0, middle.0, narrow.0);
+        let bend = extrapolated(wide.1, middle.1, narrow.1);
+        // The moment is known; only how it moves is wanted.
+        (slope - T::from_value(slope.value())) / T::from_value(bend.value())
+    }
+
+    /// The smallest distance of some parts in a spot.
+    #[must_use]
+    pub fn clearance(&self, clearance: &Clearance, spot: Spot) -> T {
+        let room = Room::new(self.motion.plan(), self.bicycle, [clearance]);
+        let mut moving = Vec::new();
+        room.place(&self.motion, &self.pose(spot), &mut moving);
+        let mut corners: Vec<Point<f64>> = room.blank().collect();
+        room.values(&moving, |index, corner| {
+            corners[index] = corner.map(|number| number.lane(0));
+        });
+        let closest = room.closest(0, &corners);
+        room.measure(0, &closest, |index| moving[index])
+    }
+
+    fn pose(&self, spot: Spot) -> Pose<T> {
         let mut pose = Pose::new(self.motion.plan());
         let mut q = T::from_f64(spot.parameter);
         self.motion.pose(q, &mut pose);
@@ -110,12 +183,13 @@ impl<'m, 'p, T: Scalar> Moving<'m, 'p, T> {
                 let missing = pose.stroke - self.motion.full_stroke() * fraction;
                 Some(missing / T::from_value(pose.stroke_rate.value()))
             }
+            Pin::Turn(curve, cog) => Some(self.missed_turn(spot.parameter, curve, cog)),
         };
         if let Some(step) = step {
             q = q - step;
             self.motion.pose(q, &mut pose);
         }
-        State::new(self.bicycle, &self.motion, &pose, self.total_travel)
+        pose
     }
 }
 

@@ -6,14 +6,13 @@
 
 use super::course::{Course, interpolate};
 use super::forms::sign_of;
-use super::parts::Parts;
+use super::slacks::{Interest, WHOLE};
 use super::{Form, Spot};
 use crate::curves::{Bicycle, Cog, State, Suspension};
-use crate::design::limit_rows::{self, Measure};
 use crate::input::{Curve, Limit, Place};
 use crate::mechanism::{Motion, Plan, Pose};
 use crate::number::{LANES, Lanes, Point, Scalar, Vector};
-use crate::room::Room;
+use crate::room::{Nearby, Room};
 
 /// Samples over the motion, uniform in its parameter; odd, so that Simpson's rule fits.
 pub(super) const SAMPLES: usize = 25;
@@ -53,16 +52,18 @@ pub struct Sampler<'p> {
     plan: &'p Plan,
     bicycle: Bicycle,
     forms: Vec<Form>,
-    limits: Vec<Limit>,
+    pub(super) limits: Vec<Limit>,
     /// The number of each limit's clearance, if it is about parts.
-    gaps: Vec<Option<usize>>,
-    parts: Parts,
+    pub(super) gaps: Vec<Option<usize>>,
+    /// The same of each form.
+    form_gaps: Vec<Option<usize>>,
+    pub(super) nearby: Nearby,
     reads: Vec<Read>,
     places: Vec<(Place, Spot)>,
-    motion: Motion<'p, Lanes>,
-    poses: Vec<Pose<Lanes>>,
+    pub(super) motion: Motion<'p, Lanes>,
+    pub(super) poses: Vec<Pose<Lanes>>,
     states: Vec<State<Lanes>>,
-    place_poses: Vec<Pose<Lanes>>,
+    pub(super) place_poses: Vec<Pose<Lanes>>,
     place_states: Vec<State<Lanes>>,
     place_parameters: Vec<Lane>,
     travels: Vec<Lane>,
@@ -80,15 +81,24 @@ impl<'p> Sampler<'p> {
     #[must_use]
     pub fn new(suspension: &Suspension<'p>, forms: &[&Form], limits: &[Limit]) -> Self {
         let (plan, bicycle) = (suspension.plan(), suspension.bicycle().clone());
-        let clearances = limits.iter().filter_map(Limit::clearance);
-        let room = Room::new(plan, &bicycle, clearances);
+        let of_forms = forms.iter().map(|form| form.clearance());
+        let all = limits.iter().map(Limit::clearance).chain(of_forms.clone());
+        let room = Room::new(plan, &bicycle, all.flatten());
+        let mut next = 0..;
+        let mut number = |is_one: bool| is_one.then(|| next.next()).flatten();
         let mut sampler = Self {
+            gaps: limits
+                .iter()
+                .map(|limit| number(limit.clearance().is_some()))
+                .collect(),
+            form_gaps: of_forms
+                .map(|clearance| number(clearance.is_some()))
+                .collect(),
+            nearby: Nearby::new(Room::new(plan, &bicycle, []), suspension, &[]),
             plan,
             bicycle,
             forms: forms.iter().map(|&form| form.clone()).collect(),
             limits: limits.to_vec(),
-            gaps: Parts::numbers(limits),
-            parts: Parts::new(room),
             reads: Vec::new(),
             places: Vec::new(),
             motion: Motion::empty(plan),
@@ -104,9 +114,12 @@ impl<'p> Sampler<'p> {
         for form in forms {
             sampler.plan_form(suspension, form);
         }
-        for (from, to) in limits.iter().filter_map(range) {
+        for (from, to) in limits.iter().filter_map(|limit| limit.over) {
             sampler.plan_places(suspension, [from, to]);
         }
+        let places = sampler.places.iter().map(|(_, spot)| spot.parameter);
+        let parameters: Vec<f64> = (0..SAMPLES).map(parameter).chain(places).collect();
+        sampler.nearby = Nearby::new(room, suspension, &parameters);
         let count = sampler.places.len();
         sampler.place_poses = vec![Pose::new(plan); count];
         sampler.place_states = vec![State::empty(); count];
@@ -148,6 +161,7 @@ impl<'p> Sampler<'p> {
                 [Place::Top, Place::End]
             }
             Form::MeanLeverage => [Place::Top, Place::End],
+            Form::Clearance { range, .. } => [range.0, range.1],
         };
         self.plan_places(suspension, places);
     }
@@ -160,8 +174,8 @@ impl<'p> Sampler<'p> {
         }
     }
 
-    /// Looks at eight layouts.
-    pub fn look(&mut self, batch: &Batch<'_>, out: &mut Sampled) {
+    /// Looks at eight layouts; at their limits as far as `interest` goes.
+    pub fn look(&mut self, batch: &Batch<'_>, interest: Interest, out: &mut Sampled) {
         self.motion.redraw(batch.points, batch.stroke);
         let total_travel = self.pose_all();
         out.margin = self.margin();
@@ -169,24 +183,15 @@ impl<'p> Sampler<'p> {
         for (pose, state) in self.poses.iter().zip(&mut self.states) {
             state.set(&self.bicycle, &self.motion, pose, total_travel);
         }
+        self.lower_margin(&mut out.margin);
+        self.place_parts();
         self.read_samples(batch.mass_shift);
         out.values.clear();
         for index in 0..self.forms.len() {
-            let value = self.number(&self.forms[index], batch);
+            let value = self.number(index, batch);
             out.values.push(value);
         }
-        out.slacks.clear();
-        let poses = self.poses.iter().chain(&self.place_poses);
-        self.parts.place(&self.motion, poses);
-        for (limit, gap) in self.limits.iter().zip(&self.gaps) {
-            out.slacks.push(match (gap, Measure::of(&limit.quantity)) {
-                (Some(gap), _) => self.gap_slack(limit, *gap),
-                (None, Some(measure)) => self.slack(limit, measure),
-                // Every limit is about points or about parts.
-                (None, None) => [f64::NAN; LANES],
-            });
-        }
-        self.lower_margin(&mut out.margin);
+        self.read_limits(interest, out);
     }
 
     fn pose_all(&mut self) -> Lanes {
@@ -232,7 +237,7 @@ impl<'p> Sampler<'p> {
                             let travel = pose.points[axle].y - self.motion.drawn()[axle].y;
                             (travel - total_travel * fraction) / pose.velocities[axle].y
                         }
-                        Pin::Parameter => Lanes::from_f64(0.0),
+                        Pin::Parameter | Pin::Turn(..) => Lanes::from_f64(0.0),
                     };
                     q = q - step;
                     self.motion.pose(q, pose);
@@ -266,7 +271,7 @@ impl<'p> Sampler<'p> {
         index.map_or(&[], |index| &self.samples[index])
     }
 
-    fn place(&self, place: Place) -> usize {
+    pub(super) fn place(&self, place: Place) -> usize {
         self.places
             .iter()
             .position(|(known, _)| *known == place)
@@ -285,9 +290,14 @@ impl<'p> Sampler<'p> {
         )
     }
 
-    fn number(&self, form: &Form, batch: &Batch<'_>) -> Lane {
+    fn number(&self, index: usize, batch: &Batch<'_>) -> Lane {
         let at = |curve, cog, place| self.at(curve, cog, place, batch);
-        match form {
+        match &self.forms[index] {
+            Form::Clearance { range, .. } => {
+                let gap = self.form_gaps[index];
+                let any = [f64::INFINITY; LANES];
+                gap.map_or([f64::NAN; LANES], |gap| self.smallest(gap, *range, any))
+            }
             Form::At { curve, cog, place } => at(*curve, *cog, *place).to_array(),
             Form::Gain {
                 curve,
@@ -339,7 +349,7 @@ impl<'p> Sampler<'p> {
                 cog,
                 greatest,
             } => {
-                let courses = self.courses_of((*curve, *cog), (Place::Top, Place::End), batch);
+                let courses = self.courses_of((*curve, *cog), WHOLE, batch);
                 std::array::from_fn(|lane| self.travel_at(courses[lane].extreme(*greatest).0, lane))
             }
             Form::Deviation { curve, cog, range } => self.deviation(*curve, *cog, *range, batch),
@@ -428,7 +438,12 @@ impl<'p> Sampler<'p> {
     }
 
     /// The course of sampled values over a range in every lane, its ends included.
-    fn courses(&self, line: &[Lane], range: (Place, Place), ends: [Lane; 2]) -> [Course; LANES] {
+    pub(super) fn courses(
+        &self,
+        line: &[Lane],
+        range: (Place, Place),
+        ends: [Lane; 2],
+    ) -> [Course; LANES] {
         let [from, to] = [range.0, range.1].map(|place| self.place_parameters[self.place(place)]);
         std::array::from_fn(|lane| {
             let mut course = Course::new();
@@ -445,53 +460,11 @@ impl<'p> Sampler<'p> {
         })
     }
 
-    fn slack(&self, limit: &Limit, measure: Measure) -> Lane {
-        let read =
-            |pose: &Pose<Lanes>| -> Lane { limit_rows::measure(measure, &pose.points).to_array() };
-        if limit.over.is_none() {
-            let top = read(&self.poses[0]);
-            return top.map(|value| limit_rows::slack(limit.bound, value));
-        }
-        let line: Vec<Lane> = self.poses.iter().map(read).collect();
-        self.least_slack(limit, &line, |place| read(&self.place_poses[place]))
-    }
-
-    fn gap_slack(&self, limit: &Limit, gap: usize) -> Lane {
-        let line: Vec<Lane> = (0..SAMPLES)
-            .map(|index| self.parts.clearance(gap, index))
-            .collect();
-        self.least_slack(limit, &line, |place| {
-            self.parts.clearance(gap, SAMPLES + place)
-        })
-    }
-
-    /// The least slack over a limit's range, of the values in all samples and at the places.
-    fn least_slack(&self, limit: &Limit, line: &[Lane], at: impl Fn(usize) -> Lane) -> Lane {
-        let range = range(limit).unwrap_or((Place::Top, Place::End));
-        let ends = [range.0, range.1].map(|place| at(self.place(place)));
-        let courses = self.courses(line, range, ends);
-        courses.map(|course| {
-            let slacks = [course.least().1, course.greatest().1]
-                .map(|value| limit_rows::slack(limit.bound, value));
-            if slacks[0] < slacks[1] {
-                slacks[0]
-            } else {
-                slacks[1]
-            }
-        })
-    }
-
     /// The plan that it looks with.
     #[must_use]
     pub fn plan(&self) -> &'p Plan {
         self.plan
     }
-}
-
-/// The range of a limit that is about one; that of parts is the whole travel unless told.
-fn range(limit: &Limit) -> Option<(Place, Place)> {
-    let whole = (Place::Top, Place::End);
-    limit.over.or_else(|| limit.clearance().map(|_| whole))
 }
 
 /// A curve in a state, with the centre of mass off by `mass_shift`: anti-squat and anti-rise go

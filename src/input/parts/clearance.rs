@@ -42,6 +42,20 @@ impl Clearance {
                 .map(move |other| (one, other))
         })
     }
+
+    /// Such as "clearance of tyre to post and bottle".
+    #[must_use]
+    pub fn words(&self) -> String {
+        let names = |parts: &[Arc<Part>]| {
+            let names: Vec<_> = parts.iter().map(|part| &*part.name).collect();
+            names.join(" and ")
+        };
+        let (first, second) = (names(&self.first), names(&self.second));
+        match self.relation {
+            Relation::Apart => format!("clearance of {first} to {second}"),
+            Relation::Inside => format!("{first} inside {second}"),
+        }
+    }
 }
 
 /// A layout with all its parts, and regions; nothing where they are at fault or not known.

@@ -3,8 +3,9 @@
 use super::rays::SampledExit;
 use super::{Break, Drift, Exit, LARGEST_GAP, Mover, NOTHING, REACH};
 use crate::curves::Suspension;
-use crate::design::{Assessment, LIMIT_UNIT};
+use crate::design::{Asked, Assessment, LIMIT_UNIT};
 use crate::input::Place;
+use crate::number::Vector;
 use crate::study::sensitivity::unit;
 
 /// A distance solved for is this good, mm.
@@ -27,7 +28,6 @@ impl Drift<'_> {
     /// The exact exit near a sampled one.
     pub(super) fn solve(&self, mover: &Mover, sampled: &SampledExit) -> Exit {
         let along = unit(sampled.direction);
-        let stand = |distance: f64| self.stand(mover, along * distance);
         let direction = sampled.direction;
         if !sampled.found {
             return Exit {
@@ -38,7 +38,14 @@ impl Drift<'_> {
                 cog: None,
             };
         }
-        let (distance, standing) = close_in(sampled, stand);
+        // Near the sampled exit only what samples have near its edge can break.
+        let near = |distance: f64| {
+            self.stand(mover, along * distance, |asked| {
+                sampled.near.contains(&Break::from(asked))
+            })
+        };
+        let all = |distance: f64| self.stand(mover, along * distance, |_| true);
+        let (distance, standing) = close_in(sampled, near, all);
         Exit {
             direction,
             distance,
@@ -48,9 +55,9 @@ impl Drift<'_> {
         }
     }
 
-    /// How the layout stands after a move.
-    fn stand(&self, mover: &Mover, by: crate::number::Vector<f64>) -> Standing {
-        let motion = Standing {
+    /// How the layout stands after a move to what is `wanted`.
+    fn stand(&self, mover: &Mover, by: Vector<f64>, wanted: impl Fn(Asked) -> bool) -> Standing {
+        let mut worst = Standing {
             violation: f64::INFINITY,
             what: Break::Motion,
             place: None,
@@ -58,43 +65,40 @@ impl Drift<'_> {
         };
         let (points, gap_squared) = self.moved(mover, by);
         if gap_squared.is_nan() || gap_squared >= LARGEST_GAP * LARGEST_GAP {
-            return motion;
+            return worst;
         }
-        let suspension = Suspension::assembled(self.plan, self.bicycle(), &points, self.stroke());
+        let bicycle = self.bicycle.clone();
+        let suspension = Suspension::assembled(self.plan, bicycle, &points, self.stroke());
         if !suspension.moves() {
-            return motion;
+            return worst;
         }
-        let assessment = Assessment::new(&suspension, &self.sets, &self.limits);
-        let mut worst = Standing {
-            violation: f64::NEG_INFINITY,
-            ..motion
-        };
+        worst.violation = f64::NEG_INFINITY;
+        let counts = |asked: Asked| wanted(asked) && self.counts(Break::from(asked));
+        let assessment = Assessment::of_some(&suspension, &self.sets, &self.limits, counts);
         for target in &assessment.targets {
-            let what = Break::Target {
-                objective: target.objective,
-                index: target.index,
-            };
             let violation = target.residual.abs() - 1.0;
-            if self.counts(what) && violation > worst.violation {
+            if violation > worst.violation {
                 let value = target
                     .values
                     .iter()
                     .max_by(|a, b| a.residual.abs().total_cmp(&b.residual.abs()));
                 worst = Standing {
                     violation,
-                    what,
+                    what: Break::Target {
+                        objective: target.objective,
+                        index: target.index,
+                    },
                     place: value.and_then(|value| value.place),
                     cog: value.and_then(|value| value.cog),
                 };
             }
         }
         for limit in &assessment.limits {
-            let what = Break::Limit(limit.index);
             let violation = -limit.slack / LIMIT_UNIT;
-            if self.counts(what) && violation > worst.violation {
+            if violation > worst.violation {
                 worst = Standing {
                     violation,
-                    what,
+                    what: Break::Limit(limit.index),
                     place: limit.place,
                     cog: None,
                 };
@@ -104,11 +108,24 @@ impl Drift<'_> {
     }
 }
 
-/// From a sampled exit to the exact one: by the secant, which starts with the sampled slope, or
-/// where that fails by bisection.
-fn close_in(sampled: &SampledExit, stand: impl Fn(f64) -> Standing) -> (f64, Standing) {
+impl From<Asked> for Break {
+    fn from(asked: Asked) -> Self {
+        match asked {
+            Asked::Target { objective, index } => Self::Target { objective, index },
+            Asked::Limit(index) => Self::Limit(index),
+        }
+    }
+}
+
+/// From a sampled exit to the exact one: by the secant on what is `near` its edge, which starts
+/// with the sampled slope, or where that fails by bisection on `all`.
+fn close_in(
+    sampled: &SampledExit,
+    near: impl Fn(f64) -> Standing,
+    all: impl Fn(f64) -> Standing,
+) -> (f64, Standing) {
     let mut at = sampled.distance;
-    let mut standing = stand(at);
+    let mut standing = near(at);
     let mut slope = sampled.slope;
     let (mut inside, mut outside): (f64, Option<(f64, Standing)>) = (0.0, None);
     for _ in 0..SECANTS {
@@ -126,14 +143,14 @@ fn close_in(sampled: &SampledExit, stand: impl Fn(f64) -> Standing) -> (f64, Sta
             break;
         }
         let step = next - at;
-        let there = stand(next);
+        let there = near(next);
         slope = (there.violation - standing.violation) / step;
         (at, standing) = (next, there);
         if step.abs() < TOLERANCE && standing.violation.is_finite() {
             return (at, standing);
         }
     }
-    bisect(inside, outside, &stand)
+    bisect(inside, outside, &all)
 }
 
 /// The end of what holds, between a distance that does and one that does not.

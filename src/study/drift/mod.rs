@@ -7,9 +7,10 @@
 //!
 //! Along a ray the first exit is looked for in samples, in eight rays at once (`rays`), and then
 //! solved for on the continuous curves (`exact`): a layout 0.01 mm inside is met and 0.01 mm
-//! outside is not.
+//! outside is not. Of the worst direction only the nearest exit counts (`nearest`).
 
 mod exact;
+mod nearest;
 mod outline;
 mod rays;
 mod region;
@@ -39,6 +40,7 @@ pub struct Drift<'a> {
     sets: Vec<&'a ObjectiveSet>,
     limits: Vec<Limit>,
     drawn: Vec<Point<f64>>,
+    bicycle: Bicycle,
     aims: Vec<Aim>,
     assembly: Option<Assembly>,
     /// What does not hold in the layout as it is, and so cannot break.
@@ -86,6 +88,7 @@ impl<'a> Drift<'a> {
             aims: aims.collect(),
             assembly: Assembly::new(&layout.mechanism, &drawn),
             drawn,
+            bicycle: bicycle.clone(),
             missed,
         }
     }
@@ -122,7 +125,7 @@ impl<'a> Drift<'a> {
             .par_iter()
             .filter_map(|&moved| {
                 let mover = self.mover(moved)?;
-                Some(self.region(moved, &mover, &mut sampler.clone(), directions))
+                Some(self.region(moved, &mover, sampler.clone(), directions))
             })
             .collect()
     }
@@ -165,10 +168,6 @@ impl<'a> Drift<'a> {
                 (points.collect(), T::from_f64(0.0))
             }
         }
-    }
-
-    fn bicycle(&self) -> Bicycle {
-        Bicycle::new(self.layout)
     }
 
     fn stroke(&self) -> f64 {

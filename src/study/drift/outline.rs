@@ -6,7 +6,7 @@
 use super::rays::SampledExit;
 use super::{Break, Drift, Exit, LARGEST_GAP, MoveKind, Moved, Mover};
 use crate::design::LIMIT_UNIT;
-use crate::design::measure::{Batch, Sampled, Sampler};
+use crate::design::measure::{Batch, Interest, Sampled, Sampler};
 use crate::number::{LANES, Lanes, Point, Scalar, Vector};
 use crate::study::sensitivity::unit;
 
@@ -208,7 +208,7 @@ impl Drift<'_> {
         let rays = rays.map(|&(distance, _, breaks)| Ray { distance, breaks });
         Outline {
             moved,
-            nearest: self.nearest(mover, &edges),
+            nearest: self.nearest(mover, &edges, sampler),
             rays: rays.collect(),
         }
     }
@@ -267,12 +267,24 @@ impl Drift<'_> {
             stroke: Lanes::from_f64(self.stroke()),
             mass_shift: None,
         };
-        let mut out = Sampled::default();
-        sampler.look(&batch, &mut out);
         let gaps = gap_squared.to_array();
+        let moves = |out: &Sampled, lane: usize| {
+            gaps[lane] < LARGEST_GAP * LARGEST_GAP && out.margin[lane] > 0.0
+        };
+        // The slack above which a limit is not what is worst.
+        let above = |out: &Sampled| {
+            std::array::from_fn(|lane| {
+                if moves(out, lane) {
+                    -LIMIT_UNIT * self.worst_of(out, lane).0
+                } else {
+                    f64::NEG_INFINITY
+                }
+            })
+        };
+        let mut out = Sampled::default();
+        sampler.look(&batch, Interest::Least(&above), &mut out);
         std::array::from_fn(|lane| {
-            let together = gaps[lane] < LARGEST_GAP * LARGEST_GAP;
-            if together && out.margin[lane] > 0.0 {
+            if moves(&out, lane) {
                 self.worst_of(&out, lane)
             } else {
                 (f64::INFINITY, Break::Motion)
@@ -304,8 +316,29 @@ impl Drift<'_> {
         worst
     }
 
+    /// An exit in samples with what may be what breaks there, solved exactly.
+    fn solve_sampled(&self, mover: &Mover, exit: SampledExit, sampler: &mut Sampler) -> Exit {
+        let by = unit(exit.direction) * exit.distance;
+        let by = Vector::new(Lanes::from_f64(by.x), Lanes::from_f64(by.y));
+        let (points, _) = self.moved(mover, by);
+        let batch = Batch {
+            points: &points,
+            stroke: Lanes::from_f64(self.stroke()),
+            mass_shift: None,
+        };
+        let mut out = Sampled::default();
+        sampler.look(&batch, Interest::Everything, &mut out);
+        let near = self.near(&out, 0);
+        self.solve(mover, &SampledExit { near, ..exit })
+    }
+
     /// The nearest edge: where the line between two neighbouring exits is nearest, solved exactly.
-    fn nearest(&self, mover: &Mover, edges: &[(f64, f64, Option<Break>)]) -> Exit {
+    fn nearest(
+        &self,
+        mover: &Mover,
+        edges: &[(f64, f64, Option<Break>)],
+        sampler: &mut Sampler,
+    ) -> Exit {
         let step = 360.0 / DIRECTIONS as f64;
         let ray = |index: usize| {
             let (distance, slope, breaks) = edges[index % DIRECTIONS];
@@ -315,6 +348,7 @@ impl Drift<'_> {
                 distance,
                 slope,
                 found: breaks.is_some(),
+                near: Vec::new(),
             }
         };
         let rays = (0..DIRECTIONS).map(ray);
@@ -333,12 +367,14 @@ impl Drift<'_> {
                 distance: foot.length(),
                 slope: one.slope.max(other.slope),
                 found: true,
+                near: Vec::new(),
             })
         });
         let foot = foots.min_by(|one, other| one.distance.total_cmp(&other.distance));
-        let mut best = self.solve(mover, foot.as_ref().unwrap_or(&least));
-        if foot.is_some() && best.distance > least.distance {
-            let there = self.solve(mover, &least);
+        let (between, reach) = (foot.is_some(), least.distance);
+        let mut best = self.solve_sampled(mover, foot.unwrap_or_else(|| least.clone()), sampler);
+        if between && best.distance > reach {
+            let there = self.solve_sampled(mover, least, sampler);
             if there.distance < best.distance {
                 best = there;
             }

@@ -1,42 +1,28 @@
 //! First exits in samples, eight rays at once.
 
-use super::{Drift, LARGEST_GAP, Mover, REACH};
+use super::{Break, Drift, LARGEST_GAP, Mover, REACH};
+use crate::curves::Suspension;
 use crate::design::LIMIT_UNIT;
-use crate::design::measure::{Batch, Form, Lane, Sampled, Sampler};
-use crate::input::Limit;
+use crate::design::measure::{Batch, Form, Interest, Lane, Sampled, Sampler};
 use crate::number::{LANES, Lanes, Scalar, Vector};
-use crate::study::drift::Break;
 use crate::study::sensitivity::unit;
 
 /// Shares of an exit at which it is looked whether the ray left before.
 const GUARDS: [f64; 3] = [0.25, 0.5, 0.75];
 
-/// How closely an exit is closed in on.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Closeness {
-    /// Most rounds.
-    rounds: usize,
-    /// Width of the bracket as a share of the distance.
-    share: f64,
-}
+/// Most rounds in which an exit is closed in on.
+const ROUNDS: usize = 7;
 
-/// Enough to start the exact search.
-pub(super) const CLOSE: Closeness = Closeness {
-    rounds: 7,
-    share: 1e-4,
-};
+/// Width of the bracket about an exit as a share of its distance: enough to start the exact
+/// search.
+const CLOSE: f64 = 1e-4;
 
-/// Enough to tell which of many rays leaves first.
-pub(super) const ROUGH: Closeness = Closeness {
-    rounds: 5,
-    share: 0.02,
-};
-
-/// Rays between two that are followed, where only the nearest exit is wanted.
-const STRIDE: usize = 5;
+/// A band that is nearer to its edge than this share of its half width (of 5 mm or degrees for a
+/// limit) may be what breaks: many times what samples are off by.
+const NEAR: f64 = 0.3;
 
 /// Where a ray leaves, as samples have it.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct SampledExit {
     /// Degrees.
     pub direction: f64,
@@ -46,20 +32,22 @@ pub(super) struct SampledExit {
     pub slope: f64,
     /// Whether it leaves within reach.
     pub found: bool,
+    /// What may be what breaks.
+    pub near: Vec<Break>,
 }
 
 /// A ray while its exit is closed in on.
 #[derive(Clone, Copy, Debug)]
-struct Bracket {
-    inside: (f64, f64),
-    outside: Option<(f64, f64)>,
+pub(super) struct Bracket {
+    pub inside: (f64, f64),
+    pub outside: Option<(f64, f64)>,
     /// The same side was moved twice: aim beyond the secant.
     last_inside: Option<bool>,
-    at: f64,
+    pub at: f64,
 }
 
 impl Bracket {
-    fn take(&mut self, violation: f64) {
+    pub fn take(&mut self, violation: f64) {
         let moved_inside = violation <= 0.0;
         let (mut weight_in, mut weight_out) = (1.0, 1.0);
         if self.last_inside == Some(moved_inside) {
@@ -92,165 +80,61 @@ impl Bracket {
     }
 }
 
+impl Bracket {
+    /// A ray on which nothing is known but how the layout stands as it is.
+    pub fn new(at_rest: f64, at: f64) -> Self {
+        Self {
+            inside: (0.0, at_rest.min(0.0)),
+            outside: None,
+            last_inside: None,
+            at,
+        }
+    }
+
+    /// It left at a distance at which it was not looked before.
+    pub fn left_before(at_rest: f64, at: f64, violation: f64) -> Self {
+        Self {
+            outside: Some((at, violation)),
+            ..Self::new(at_rest, 0.5 * at)
+        }
+    }
+
+    /// Whether its exit is known to this share of the distance.
+    pub fn is_closed(&self, share: f64) -> bool {
+        let (near, low) = self.inside;
+        match self.outside {
+            Some((far, high)) => {
+                let [low, high] = [low.abs(), high.abs()];
+                far - near < share * far || low < 1e-5 || high < 1e-5
+            }
+            None => near >= REACH,
+        }
+    }
+
+    /// Where it leaves and how steeply, as a line between what is known has it.
+    pub fn exit(&self) -> Option<(f64, f64)> {
+        let (far, high) = self.outside?;
+        let (near, low) = self.inside;
+        let slope = (high - low) / (far - near);
+        let distance = if slope.is_finite() && slope > 0.0 {
+            near - low / slope
+        } else {
+            far
+        };
+        Some((distance, slope))
+    }
+}
+
 impl Drift<'_> {
     /// A sampler of everything that can break.
     pub(super) fn sampler(&self) -> Sampler<'_> {
         let forms: Vec<&Form> = self.aims.iter().map(|aim| &aim.form).collect();
-        let suspension = crate::curves::Suspension::assembled(
-            self.plan,
-            self.bicycle(),
-            &self.drawn,
-            self.stroke(),
-        );
-        let limits: Vec<Limit> = self.limits.clone();
-        Sampler::new(&suspension, &forms, &limits)
+        let bicycle = self.bicycle.clone();
+        let suspension = Suspension::assembled(self.plan, bicycle, &self.drawn, self.stroke());
+        Sampler::new(&suspension, &forms, &self.limits)
     }
 
-    /// The first exits along the rays in these directions, so close, looked for from the given
-    /// distance on.
-    pub(super) fn sampled(
-        &self,
-        mover: &Mover,
-        angles: &[f64],
-        closeness: (Closeness, f64),
-        sampler: &mut Sampler,
-    ) -> Vec<SampledExit> {
-        let mut exits = Vec::with_capacity(angles.len());
-        let (closeness, mut start) = closeness;
-        for chunk in angles.chunks(LANES) {
-            let mut directions = [chunk[0]; LANES];
-            directions[..chunk.len()].copy_from_slice(chunk);
-            let found = self.follow(mover, directions, (closeness, start), sampler);
-            start = found[0].distance.max(1e-3);
-            exits.extend_from_slice(&found[..chunk.len()]);
-        }
-        exits
-    }
-
-    /// The same where only the nearest matters: every fifth ray is followed, and of those between
-    /// the ones next to a nearest.
-    pub(super) fn coarse(
-        &self,
-        mover: &Mover,
-        angles: &[f64],
-        sampler: &mut Sampler,
-    ) -> Vec<SampledExit> {
-        let some: Vec<f64> = angles.iter().copied().step_by(STRIDE).collect();
-        let mut exits = self.sampled(mover, &some, (ROUGH, 1.0), sampler);
-        let count = exits.len();
-        let mut near: Vec<usize> = (0..count)
-            .filter(|&ray| {
-                let here = exits[ray].distance;
-                let [before, after] = [ray + count - 1, ray + 1].map(|other| exits[other % count]);
-                here <= before.distance && here <= after.distance
-            })
-            .collect();
-        near.sort_by(|&a, &b| exits[a].distance.total_cmp(&exits[b].distance));
-        // More than three hollows hardly hide the nearest between rays that close.
-        for ray in near.into_iter().take(3) {
-            let between = (1..STRIDE).flat_map(|offset| {
-                let middle = ray * STRIDE + angles.len();
-                [middle - offset, middle + offset].map(|index| angles[index % angles.len()])
-            });
-            let between: Vec<f64> = between.collect();
-            let start = exits[ray].distance.max(1e-3);
-            exits.extend(self.sampled(mover, &between, (ROUGH, start), sampler));
-        }
-        exits
-    }
-
-    fn follow(
-        &self,
-        mover: &Mover,
-        directions: [f64; LANES],
-        (closeness, start): (Closeness, f64),
-        sampler: &mut Sampler,
-    ) -> [SampledExit; LANES] {
-        let mut out = Sampled::default();
-        let at_rest = self.violations(mover, directions, [0.0; LANES], sampler, &mut out);
-        let mut brackets: [Bracket; LANES] = std::array::from_fn(|lane| Bracket {
-            inside: (0.0, at_rest[lane].min(0.0)),
-            outside: None,
-            last_inside: None,
-            at: start,
-        });
-        let close_in =
-            |brackets: &mut [Bracket; LANES], sampler: &mut Sampler, out: &mut Sampled| {
-                for _ in 0..closeness.rounds {
-                    let at = brackets.map(|bracket| bracket.at);
-                    let violations = self.violations(mover, directions, at, sampler, out);
-                    for (bracket, violation) in brackets.iter_mut().zip(violations) {
-                        bracket.take(violation);
-                    }
-                    let closed = brackets.iter().all(|bracket| {
-                        let (near, low) = bracket.inside;
-                        match bracket.outside {
-                            Some((far, high)) => {
-                                let [low, high] = [low.abs(), high.abs()];
-                                far - near < closeness.share * far || low < 1e-5 || high < 1e-5
-                            }
-                            None => near >= REACH,
-                        }
-                    });
-                    if closed {
-                        break;
-                    }
-                }
-            };
-        close_in(&mut brackets, sampler, &mut out);
-        for guard in GUARDS {
-            let at = brackets.map(|bracket| guard * bracket.outside.map_or(REACH, |(far, _)| far));
-            let violations = self.violations(mover, directions, at, sampler, &mut out);
-            let mut left_before = false;
-            for lane in 0..LANES {
-                if violations[lane] > 0.0 {
-                    left_before = true;
-                    brackets[lane].inside = (0.0, at_rest[lane].min(0.0));
-                    brackets[lane].outside = Some((at[lane], violations[lane]));
-                    brackets[lane].at = 0.5 * at[lane];
-                    brackets[lane].last_inside = None;
-                }
-            }
-            if left_before {
-                close_in(&mut brackets, sampler, &mut out);
-            }
-        }
-        std::array::from_fn(|lane| sampled_exit(directions[lane], &brackets[lane]))
-    }
-
-    /// Of every lane's layout the largest violation; positive outside.
-    fn violations(
-        &self,
-        mover: &Mover,
-        directions: [f64; LANES],
-        distances: [f64; LANES],
-        sampler: &mut Sampler,
-        out: &mut Sampled,
-    ) -> Lane {
-        let along = directions.map(unit);
-        let by = Vector::new(
-            Lanes::from_lanes(|lane| along[lane].x * distances[lane]),
-            Lanes::from_lanes(|lane| along[lane].y * distances[lane]),
-        );
-        let (points, gap_squared) = self.moved(mover, by);
-        let stroke = Lanes::from_f64(self.stroke());
-        let batch = Batch {
-            points: &points,
-            stroke,
-            mass_shift: None,
-        };
-        sampler.look(&batch, out);
-        let gap_squared = gap_squared.to_array();
-        std::array::from_fn(|lane| {
-            let together = gap_squared[lane] < LARGEST_GAP * LARGEST_GAP;
-            if together && out.margin[lane] > 0.0 {
-                self.worst(out, lane)
-            } else {
-                f64::INFINITY
-            }
-        })
-    }
-
+    /// The largest violation in a lane, of what was looked at.
     fn worst(&self, out: &Sampled, lane: usize) -> f64 {
         let mut worst = f64::NEG_INFINITY;
         for (aim, values) in self.aims.iter().zip(&out.values) {
@@ -266,6 +150,167 @@ impl Drift<'_> {
         }
         worst
     }
+
+    /// What is near its edge in a lane.
+    pub(super) fn near(&self, out: &Sampled, lane: usize) -> Vec<Break> {
+        let mut near = Vec::new();
+        for (aim, values) in self.aims.iter().zip(&out.values) {
+            let (objective, index) = (aim.objective, aim.index);
+            let residual = aim.residual(values[lane]).abs();
+            // Whether a curve turns tells nothing of how nearly it does.
+            let jumps = matches!(aim.form, Form::Reversal { .. });
+            if jumps || residual.is_nan() || residual > 1.0 - NEAR {
+                near.push(Break::Target { objective, index });
+            }
+        }
+        for (index, slacks) in out.slacks.iter().enumerate() {
+            if slacks[lane].is_nan() || slacks[lane] < NEAR * LIMIT_UNIT {
+                near.push(Break::Limit(index));
+            }
+        }
+        near
+    }
+}
+
+/// Rays along which one point is moved.
+pub(super) struct Rays<'r, 'p> {
+    drift: &'r Drift<'r>,
+    mover: &'r Mover,
+    sampler: Sampler<'p>,
+    out: Sampled,
+    /// The largest violation where nothing is moved.
+    pub at_rest: f64,
+}
+
+impl<'r, 'p> Rays<'r, 'p> {
+    pub fn new(drift: &'r Drift<'r>, mover: &'r Mover, sampler: Sampler<'p>) -> Self {
+        let mut rays = Self {
+            drift,
+            mover,
+            sampler,
+            out: Sampled::default(),
+            at_rest: 0.0,
+        };
+        rays.at_rest = rays.violations([0.0; LANES], [0.0; LANES])[0];
+        rays
+    }
+
+    /// The first exits along the rays in these directions, looked for from `start` mm on.
+    pub fn exits(&mut self, angles: &[f64], start: f64) -> Vec<SampledExit> {
+        let mut exits = Vec::with_capacity(angles.len());
+        let mut start = start.max(1e-3);
+        for chunk in angles.chunks(LANES) {
+            let mut directions = [chunk[0]; LANES];
+            directions[..chunk.len()].copy_from_slice(chunk);
+            let found = self.follow(directions, start);
+            start = found[0].distance.max(1e-3);
+            exits.extend(found.into_iter().take(chunk.len()));
+        }
+        exits
+    }
+
+    fn follow(&mut self, directions: [f64; LANES], start: f64) -> Vec<SampledExit> {
+        let at_rest = self.at_rest;
+        let mut brackets = [Bracket::new(at_rest, start); LANES];
+        self.close_in(directions, &mut brackets);
+        for guard in GUARDS {
+            let at = brackets.map(|bracket| guard * bracket.outside.map_or(REACH, |(far, _)| far));
+            let violations = self.violations(directions, at);
+            let mut left_before = false;
+            for lane in 0..LANES {
+                if violations[lane] > 0.0 {
+                    left_before = true;
+                    brackets[lane] = Bracket::left_before(at_rest, at[lane], violations[lane]);
+                }
+            }
+            if left_before {
+                self.close_in(directions, &mut brackets);
+            }
+        }
+        let exits = brackets.map(|bracket| bracket.exit());
+        let at = exits.map(|exit| exit.map_or(0.0, |(distance, _)| distance));
+        self.look(directions, at, false);
+        let exits = exits.into_iter().enumerate();
+        exits
+            .map(|(lane, exit)| {
+                let (distance, slope) = exit.unwrap_or((REACH, 0.0));
+                SampledExit {
+                    direction: directions[lane],
+                    distance,
+                    slope,
+                    found: exit.is_some(),
+                    near: self.drift.near(&self.out, lane),
+                }
+            })
+            .collect()
+    }
+
+    fn close_in(&mut self, directions: [f64; LANES], brackets: &mut [Bracket; LANES]) {
+        for _ in 0..ROUNDS {
+            let at = brackets.map(|bracket| bracket.at);
+            let violations = self.violations(directions, at);
+            for (bracket, violation) in brackets.iter_mut().zip(violations) {
+                bracket.take(violation);
+            }
+            if brackets.iter().all(|bracket| bracket.is_closed(CLOSE)) {
+                break;
+            }
+        }
+    }
+
+    /// Of every lane's layout the largest violation; positive outside.
+    pub fn violations(&mut self, directions: [f64; LANES], distances: [f64; LANES]) -> Lane {
+        let together = self.look(directions, distances, true);
+        std::array::from_fn(|lane| {
+            if together[lane] && self.out.margin[lane] > 0.0 {
+                self.drift.worst(&self.out, lane)
+            } else {
+                f64::INFINITY
+            }
+        })
+    }
+
+    /// Looks at eight layouts, and tells whether their parts go together; of limits only what is
+    /// worst, or all.
+    fn look(
+        &mut self,
+        directions: [f64; LANES],
+        distances: [f64; LANES],
+        worst_only: bool,
+    ) -> [bool; LANES] {
+        let along = directions.map(unit);
+        let by = Vector::new(
+            Lanes::from_lanes(|lane| along[lane].x * distances[lane]),
+            Lanes::from_lanes(|lane| along[lane].y * distances[lane]),
+        );
+        let drift = self.drift;
+        let (points, gap_squared) = drift.moved(self.mover, by);
+        let together = gap_squared
+            .to_array()
+            .map(|squared| squared < LARGEST_GAP * LARGEST_GAP);
+        let batch = Batch {
+            points: &points,
+            stroke: Lanes::from_f64(drift.stroke()),
+            mass_shift: None,
+        };
+        // The slack above which a limit is not what is worst.
+        let above = |out: &Sampled| -> Lane {
+            std::array::from_fn(|lane| {
+                if together[lane] && out.margin[lane] > 0.0 {
+                    -LIMIT_UNIT * drift.worst(out, lane)
+                } else {
+                    f64::NEG_INFINITY
+                }
+            })
+        };
+        let interest = if worst_only {
+            Interest::Least(&above)
+        } else {
+            Interest::Everything
+        };
+        self.sampler.look(&batch, interest, &mut self.out);
+        together
+    }
 }
 
 /// The larger; what is not a number is larger than all.
@@ -276,29 +321,5 @@ fn larger(a: f64, b: f64) -> f64 {
         b
     } else {
         a
-    }
-}
-
-fn sampled_exit(direction: f64, bracket: &Bracket) -> SampledExit {
-    let Some((far, high)) = bracket.outside else {
-        return SampledExit {
-            direction,
-            distance: REACH,
-            slope: 0.0,
-            found: false,
-        };
-    };
-    let (near, low) = bracket.inside;
-    let slope = (high - low) / (far - near);
-    let distance = if slope.is_finite() && slope > 0.0 {
-        near - low / slope
-    } else {
-        far
-    };
-    SampledExit {
-        direction,
-        distance,
-        slope,
-        found: true,
     }
 }

@@ -1,7 +1,7 @@
 //! The region in which a point may move, as exits along rays.
 
-use super::rays::{CLOSE, SampledExit};
-use super::{Drift, Mover};
+use super::rays::{Rays, SampledExit};
+use super::{Drift, Mover, REACH};
 use crate::design::measure::Sampler;
 use crate::input::{BodyId, Place, PointId};
 
@@ -67,73 +67,36 @@ pub struct Region {
     pub outline: Vec<Exit>,
 }
 
-/// Rays looked at first to find the worst.
-const RAYS: u32 = 360;
-
-/// Into how many directions the neighbourhood of the worst ray is cut, several times.
-const FINER: u32 = 8;
-
 impl Drift<'_> {
     pub(super) fn region(
         &self,
         moved: Moved,
         mover: &Mover,
-        sampler: &mut Sampler,
+        sampler: Sampler,
         directions: u32,
     ) -> Region {
-        let solve = |sampled: &SampledExit| self.solve(mover, sampled);
-        let exits = |angles: &[f64], start: f64, sampler: &mut Sampler| {
-            self.sampled(mover, angles, (CLOSE, start.max(1e-3)), sampler)
-        };
-        let axes = exits(&[0.0, 180.0, 90.0, 270.0], 1.0, sampler);
-        let step = 360.0 / f64::from(RAYS);
-        let all: Vec<f64> = (0..RAYS).map(|ray| f64::from(ray) * step).collect();
-        let coarse = self.coarse(mover, &all, sampler);
-        let mut worst = least(&coarse);
-        let mut width = step;
-        for pass in 0..2 {
-            let part = 2.0 * width / f64::from(FINER + 1);
-            let angles: Vec<f64> = (1..=FINER)
-                .map(|index| worst.direction - width + part * f64::from(index))
-                .collect();
-            let finer = least(&exits(&angles, worst.distance, sampler));
-            // The first was looked for roughly: what is close replaces it.
-            if pass == 0 || finer.distance < worst.distance {
-                worst = finer;
-            }
-            width = part;
-        }
+        let mut rays = Rays::new(self, mover, sampler);
+        let axes = rays.exits(&[0.0, 180.0, 90.0, 270.0], 1.0);
+        let nearest = axes.iter().map(|exit| exit.distance);
+        let worst = rays.nearest(nearest.fold(REACH, f64::min));
         let outline = (0..directions).map(|index| f64::from(index) * 360.0 / f64::from(directions));
-        let outline = exits(&outline.collect::<Vec<f64>>(), 1.0, sampler);
+        let outline = rays.exits(&outline.collect::<Vec<f64>>(), 1.0);
+        let solve = |sampled: &SampledExit| self.solve(mover, sampled);
         let axes = [0, 1, 2, 3].map(|axis| solve(&axes[axis]));
+        let outline: Vec<Exit> = outline.iter().map(solve).collect();
         let mut worst = solve(&worst);
         worst.direction = worst.direction.rem_euclid(360.0);
         // What was solved exactly may be a little nearer than what was sampled.
-        for exit in axes {
+        for exit in axes.iter().chain(&outline) {
             if exit.distance < worst.distance {
-                worst = exit;
+                worst = *exit;
             }
         }
         Region {
             moved,
             axes,
             worst,
-            outline: outline.iter().map(solve).collect(),
+            outline,
         }
     }
-}
-
-/// The nearest exit.
-fn least(exits: &[SampledExit]) -> SampledExit {
-    let nowhere = SampledExit {
-        direction: 0.0,
-        distance: super::REACH,
-        slope: 0.0,
-        found: false,
-    };
-    exits
-        .iter()
-        .copied()
-        .min_by(|a, b| a.distance.total_cmp(&b.distance))
-        .unwrap_or(nowhere)
 }

@@ -1,8 +1,10 @@
 //! In which direction a pivot matters most, and in which it may move freely.
 
 use super::Sensitivity;
+use crate::design::measure::Measure;
 use crate::input::{Layout, PointId};
 use crate::number::Vector;
+use std::sync::LazyLock;
 
 /// A direction in which a pivot may be moved, and what a mm of it does.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -39,6 +41,12 @@ type Line = (Vec<f64>, Vec<f64>);
 /// Into how many directions half a turn is cut to find the least harmful one.
 const DIRECTIONS: u32 = 720;
 
+/// These directions.
+static HALF_TURN: LazyLock<Vec<Vector<f64>>> = LazyLock::new(|| {
+    let directions = (0..DIRECTIONS).map(|part| f64::from(part) * 180.0 / f64::from(DIRECTIONS));
+    directions.map(unit).collect()
+});
+
 impl PivotEffects {
     /// The effects of moving `point`, with the slopes by its `x` and its `y`.
     pub(super) fn new(
@@ -51,8 +59,14 @@ impl PivotEffects {
         let mechanism = &layout.mechanism;
         let here = mechanism.position(point);
         let axle = mechanism.position(layout.bicycle.rear_axle);
-        let gradients: Vec<Vector<f64>> =
-            x.iter().zip(y).map(|(x, y)| Vector::new(*x, *y)).collect();
+        // How much room there is for parts decides whether a clearance matters, not its slope.
+        let of_curves = |(_, measure): &(Vector<f64>, &Measure)| measure.form.clearance().is_none();
+        let gradients = x.iter().zip(y).map(|(x, y)| Vector::new(*x, *y));
+        let gradients: Vec<Vector<f64>> = gradients
+            .zip(&table.measures)
+            .filter(of_curves)
+            .map(|(gradient, _)| gradient)
+            .collect();
         let noticed = |measure: usize, along: Vector<f64>| {
             gradients[measure].dot(along) / table.measures[measure].noticeable
         };
@@ -84,12 +98,23 @@ impl PivotEffects {
         } else {
             Vector::new(1.0, 0.0)
         };
-        let turn = |part: u32| unit(f64::from(part) * 180.0 / f64::from(DIRECTIONS));
-        let harm = |along: Vector<f64>| noticed(worst(along), along).abs();
-        let harmless = (0..DIRECTIONS)
-            .map(turn)
-            .min_by(|&a, &b| harm(a).total_cmp(&harm(b)))
-            .unwrap_or(strongest);
+        // In what would just be noticed, since that is asked of many directions.
+        let scaled: Vec<Vector<f64>> = gradients
+            .iter()
+            .zip(&table.measures)
+            .map(|(gradient, measure)| *gradient * (1.0 / measure.noticeable))
+            .collect();
+        let harm = |along: Vector<f64>| {
+            let changes = scaled.iter().map(|gradient| gradient.dot(along).abs());
+            changes.fold(
+                0.0,
+                |most: f64, change| if change > most { change } else { most },
+            )
+        };
+        let harms = HALF_TURN.iter().map(|&along| (harm(along), along));
+        let harmless = harms
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map_or(strongest, |(_, along)| along);
         Self {
             point,
             strongest: effect(strongest),

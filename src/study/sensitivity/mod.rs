@@ -12,7 +12,7 @@ pub use directions::{Effect, PivotEffects};
 use super::moves::Movable;
 use crate::curves::Suspension;
 use crate::design::Construction;
-use crate::design::measure::{Aim, Form, Measure, Slope, aims, gradient, reported};
+use crate::design::measure::{Aim, Form, Gradients, Measure, Slope, aims, reported};
 use crate::input::{Layout, ObjectiveSet, PointId};
 use crate::number::{Point, Vector};
 
@@ -28,7 +28,7 @@ pub struct Coordinate {
     /// Change of the residual of every aim, per mm.
     pub residual_slopes: Vec<f64>,
     /// The largest change of all, in residuals of targets per mm where there are any, else in
-    /// differences that would just be noticed.
+    /// differences that would just be noticed, clearances left out.
     pub influence: f64,
 }
 
@@ -53,11 +53,7 @@ impl Sensitivity {
     /// The sensitivities of a layout to design moves of each of its points.
     #[must_use]
     pub fn of_points(layout: &Layout, suspension: &Suspension, sets: &[&ObjectiveSet]) -> Self {
-        let mut table = Table::new(suspension, sets);
-        for place in Movable::all(&layout.mechanism) {
-            table.add_place(layout, &place, true);
-        }
-        table.finish()
+        Self::with_clearances(layout, suspension, sets, Vec::new(), None)
     }
 
     /// The sensitivities of a layout to the variables of a brief's construction.
@@ -68,10 +64,30 @@ impl Sensitivity {
         sets: &[&ObjectiveSet],
         construction: &Construction,
     ) -> Self {
-        let mut table = Table::new(suspension, sets);
+        Self::with_clearances(layout, suspension, sets, Vec::new(), Some(construction))
+    }
+
+    /// The sensitivities of a layout, of some clearances too, to the variables of a brief's
+    /// construction or to design moves of each of its points.
+    #[must_use]
+    pub fn with_clearances(
+        layout: &Layout,
+        suspension: &Suspension,
+        sets: &[&ObjectiveSet],
+        clearances: Vec<Measure>,
+        construction: Option<&Construction>,
+    ) -> Self {
+        let mut table = Table::new(suspension, sets, clearances);
+        let places = Movable::all(&layout.mechanism);
+        let Some(construction) = construction else {
+            for place in places {
+                table.add_place(layout, &place, true);
+            }
+            return table.finish();
+        };
         table.add_variables(construction);
         let variables = construction.variables();
-        for place in Movable::all(&layout.mechanism) {
+        for place in places {
             let free = |point: &PointId| variables.iter().any(|v| v.point == *point);
             if place.points.iter().any(free) {
                 table.add_place(layout, &place, false);
@@ -84,11 +100,16 @@ impl Sensitivity {
 /// A table while it is filled.
 struct Table<'s, 'p> {
     suspension: &'s Suspension<'p>,
+    gradients: Gradients,
     result: Sensitivity,
 }
 
 impl<'s, 'p> Table<'s, 'p> {
-    fn new(suspension: &'s Suspension<'p>, sets: &[&ObjectiveSet]) -> Self {
+    fn new(
+        suspension: &'s Suspension<'p>,
+        sets: &[&ObjectiveSet],
+        clearances: Vec<Measure>,
+    ) -> Self {
         let bicycle = suspension.bicycle();
         let aims: Vec<Aim> = sets
             .iter()
@@ -98,49 +119,49 @@ impl<'s, 'p> Table<'s, 'p> {
                 targets.flat_map(move |(index, target)| aims(bicycle, target, objective, index))
             })
             .collect();
+        let mut measures = reported(bicycle);
+        measures.extend(clearances);
+        let forms: Vec<&Form> = measures
+            .iter()
+            .map(|measure| &measure.form)
+            .chain(aims.iter().map(|aim| &aim.form))
+            .collect();
+        let gradients = Gradients::new(suspension, &forms);
+        let (values, of_aims) = gradients.values.split_at(measures.len());
+        let residuals = aims.iter().zip(of_aims);
         let result = Sensitivity {
-            measures: reported(bicycle),
-            values: Vec::new(),
+            values: values.to_vec(),
+            residuals: residuals.map(|(aim, value)| aim.residual(*value)).collect(),
+            measures,
             aims,
-            residuals: Vec::new(),
             coordinates: Vec::new(),
             pivots: Vec::new(),
         };
-        Self { suspension, result }
+        Self {
+            suspension,
+            gradients,
+            result,
+        }
     }
 
     /// Slopes of measures and of residuals by each of the variables `x`.
     fn slopes(
-        &mut self,
+        &self,
         x: &[f64],
         draw: impl Fn(&[Slope]) -> Vec<Point<Slope>>,
     ) -> Vec<(Vec<f64>, Vec<f64>)> {
-        let count = self.result.measures.len();
-        let measures = self.result.measures.iter().map(|measure| &measure.form);
-        let forms: Vec<&Form> = measures
-            .chain(self.result.aims.iter().map(|aim| &aim.form))
-            .collect();
         let stroke = Slope::constant(self.suspension.full_stroke());
-        let (values, slopes) = gradient(self.suspension, &forms, x, |variables| {
-            (draw(variables), stroke)
-        });
+        let slopes = self.gradients.by(x, |variables| (draw(variables), stroke));
         let aims = &self.result.aims;
-        self.result.residuals = aims
-            .iter()
-            .zip(&values[count..])
-            .map(|(aim, value)| aim.residual(*value))
-            .collect();
         let split = |mut line: Vec<f64>| {
-            let residuals = line.split_off(count);
+            let residuals = line.split_off(self.result.measures.len());
             let residuals = aims.iter().zip(residuals);
             (
                 line,
                 residuals.map(|(aim, slope)| slope / aim.half).collect(),
             )
         };
-        let lines = slopes.into_iter().map(split).collect();
-        self.result.values = values[..count].to_vec();
-        lines
+        slopes.into_iter().map(split).collect()
     }
 
     /// The largest change in a line, in units that compare.
@@ -160,6 +181,7 @@ impl<'s, 'p> Table<'s, 'p> {
                 &mut slopes
                     .iter()
                     .zip(measures)
+                    .filter(|(_, m)| m.form.clearance().is_none())
                     .map(|(slope, m)| slope / m.noticeable),
             )
         } else {

@@ -19,7 +19,7 @@ pub(super) struct Frames<'a> {
     pub stroke: f64,
     full_stroke: f64,
     /// Middle and half width of the shift of the centre of mass.
-    mass: Option<[(f64, f64); 2]>,
+    pub mass: Option<[(f64, f64); 2]>,
     normal: bool,
 }
 

@@ -10,6 +10,7 @@
 mod frames;
 mod lattice;
 mod limits;
+mod mass;
 mod overview;
 mod ranking;
 mod run;
@@ -17,13 +18,14 @@ mod shares;
 
 pub use lattice::MOST as MOST_FRAMES;
 pub use limits::HoleLimit;
+pub use mass::{MassSweep, Swept, sweep_mass};
 pub use overview::{Carried, FRAMES as OVERVIEW_FRAMES, Missed, Overview, overview};
 pub use ranking::rank_by_yield;
 pub use shares::{Share, Source};
 
 use super::drift::Break;
 use crate::curves::Suspension;
-use crate::design::measure::{Aim, Form, Measure, Sampler, aims, reported};
+use crate::design::measure::{Aim, Form, Measure, Sampler, aims, clearances, reported};
 use crate::input::{Layout, Limit, ObjectiveSet, Scatter};
 use crate::mechanism::{Assembly, Hole};
 use frames::Frames;
@@ -105,11 +107,13 @@ struct Study<'a> {
 pub fn tolerance(question: &Question, suspension: &Suspension) -> Option<Tolerance> {
     let layout = question.layout;
     let assembly = Assembly::new(&layout.mechanism, suspension.drawn())?;
-    let study = Study::new(question, suspension, &assembly);
+    let mut study = Study::new(question, suspension, &assembly);
+    let parts = clearances(layout, suspension, question.limits);
+    study.measures.extend(parts);
     let sampler = study.sampler(suspension, true);
-    let tally = study.count(&sampler);
-    let slopes = study.slopes(suspension);
     let bands = study.sampler(suspension, false);
+    let tally = study.count(&sampler, &bands);
+    let slopes = study.slopes(suspension);
     let factor = study.factor(&bands);
     Some(Tolerance {
         frames: tally.frames,

@@ -3,7 +3,7 @@
 use super::shares::{Source, quantile};
 use super::{Question, Study, wilson};
 use crate::curves::Suspension;
-use crate::design::measure::{Batch, Measure, Sampled, Sampler};
+use crate::design::measure::{Batch, Interest, Measure, Sampled, Sampler};
 use crate::mechanism::Assembly;
 use crate::number::{LANES, Scalar};
 use crate::study::drift::Break;
@@ -97,7 +97,7 @@ impl Columns {
                 stroke: eight.stroke,
                 mass_shift: eight.mass_shift,
             };
-            sampler.look(&batch, &mut out);
+            sampler.look(&batch, Interest::Everything, &mut out);
             let gaps = eight.fitting.gap_squared.to_lanes();
             let lanes = usize::try_from(study.question.frames - first).unwrap_or(LANES);
             for (lane, &gap) in gaps.iter().enumerate().take(lanes) {

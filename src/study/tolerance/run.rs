@@ -3,7 +3,7 @@
 use super::Study;
 use super::frames::Eight;
 use crate::design::ROUNDING;
-use crate::design::measure::{Batch, Sampled, Sampler};
+use crate::design::measure::{Batch, Interest, Lane, Sampled, Sampler};
 use crate::number::{LANES, Scalar};
 use crate::study::drift::Break;
 use rayon::prelude::*;
@@ -42,15 +42,18 @@ impl Study<'_> {
         targets
     }
 
-    /// Builds all frames of the question.
-    pub(super) fn count(&self, sampler: &Sampler) -> Tally {
+    /// Builds all frames of the question; `sampler` looks at the reported numbers too, `bands` at
+    /// the bands alone, which is all that is wanted of frames that are not kept.
+    pub(super) fn count(&self, sampler: &Sampler, bands: &Sampler) -> Tally {
         let frames = self.question.frames;
         let targets = self.targets();
         let chunks: Vec<Tally> = (0..frames.div_ceil(CHUNK))
             .into_par_iter()
             .map(|chunk| {
                 let range = chunk * CHUNK..((chunk + 1) * CHUNK).min(frames);
-                self.count_chunk(&mut sampler.clone(), &targets, range)
+                let kept = range.start < KEPT;
+                let mut sampler = if kept { sampler } else { bands }.clone();
+                self.count_chunk(&mut sampler, &targets, range, kept)
             })
             .collect();
         let mut total = Tally {
@@ -80,6 +83,7 @@ impl Study<'_> {
         sampler: &mut Sampler,
         targets: &[(usize, usize)],
         range: Range<u64>,
+        kept: bool,
     ) -> Tally {
         let mut tally = Tally {
             missed_targets: vec![0; targets.len()],
@@ -87,15 +91,15 @@ impl Study<'_> {
             ..Tally::default()
         };
         let (mut eight, mut out) = (self.frames.room(), Sampled::default());
-        let numbers = self.measures.len();
+        let numbers = if kept { self.measures.len() } else { 0 };
         let mut missed = vec![false; targets.len()];
         for first in range.clone().step_by(LANES) {
             let first_frame = u32::try_from(first).unwrap_or(u32::MAX);
             self.look(
                 sampler,
                 first_frame,
-                &self.frames.radii,
-                1.0,
+                (&self.frames.radii, 1.0),
+                Interest::Broken,
                 &mut eight,
                 &mut out,
             );
@@ -128,7 +132,7 @@ impl Study<'_> {
                     met &= !broken;
                 }
                 tally.met += u64::from(met);
-                if first < KEPT {
+                if kept {
                     let sizes = self.measures.iter().zip(&out.values);
                     let values = sizes
                         .map(|(measure, values)| values[lane] * measure.form.sign(values[lane]));
@@ -145,8 +149,8 @@ impl Study<'_> {
         &self,
         sampler: &mut Sampler,
         first: u32,
-        radii: &[f64],
-        factor: f64,
+        (radii, factor): (&[f64], f64),
+        interest: Interest,
         eight: &mut Eight,
         out: &mut Sampled,
     ) {
@@ -156,7 +160,13 @@ impl Study<'_> {
             stroke: eight.stroke,
             mass_shift: eight.mass_shift,
         };
-        sampler.look(&batch, out);
+        sampler.look(&batch, interest, out);
+    }
+
+    /// The residuals in a lane of what a sampler of the bands alone looked at.
+    fn residuals<'a>(&'a self, out: &'a Sampled, lane: usize) -> impl Iterator<Item = f64> + 'a {
+        let aims = self.aims.iter().zip(&out.values);
+        aims.map(move |(aim, values)| aim.residual(values[lane]))
     }
 
     /// The share of `frames` frames in all bands, with the given radii and the shock's scatter
@@ -168,6 +178,15 @@ impl Study<'_> {
         factor: f64,
         frames: u64,
     ) -> f64 {
+        // No limit is of interest where something is missed already, nor one that holds.
+        let above = |out: &Sampled| -> Lane {
+            std::array::from_fn(|lane| {
+                let met = out.margin[lane] > 0.0
+                    && self.residuals(out, lane).all(holds)
+                    && out.slacks.iter().all(|slacks| slacks[lane] >= -ROUNDING);
+                if met { 0.0 } else { f64::NEG_INFINITY }
+            })
+        };
         let met: u64 = (0..frames.div_ceil(CHUNK))
             .into_par_iter()
             .map(|chunk| {
@@ -180,19 +199,16 @@ impl Study<'_> {
                     self.look(
                         &mut sampler,
                         first_frame,
-                        radii,
-                        factor,
+                        (radii, factor),
+                        Interest::Least(&above),
                         &mut eight,
                         &mut out,
                     );
                     let gaps = eight.fitting.gap_squared.to_lanes();
                     let lanes = usize::try_from(end - first).unwrap_or(LANES).min(LANES);
                     for lane in 0..lanes {
-                        let aims = self.aims.iter().zip(&out.values);
                         let good = moves(gaps[lane], out.margin[lane])
-                            && aims
-                                .map(|(aim, values)| aim.residual(values[lane]))
-                                .all(holds)
+                            && self.residuals(&out, lane).all(holds)
                             && out.slacks.iter().all(|slacks| slacks[lane] >= -ROUNDING);
                         met += u64::from(good);
                     }

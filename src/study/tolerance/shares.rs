@@ -2,10 +2,10 @@
 
 use super::run::Tally;
 use super::{Spread, Study};
-use crate::curves::Suspension;
-use crate::design::measure::{Form, Slope, gradient};
+use crate::curves::{Bicycle, Suspension};
+use crate::design::measure::{Form, Gradients, Slope};
 use crate::mechanism::Hole;
-use crate::number::{LANES, Scalar, Vector};
+use crate::number::{LANES, Point, Scalar, Vector};
 
 /// What may be off.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -16,6 +16,8 @@ pub enum Source {
     EyeToEye,
     /// The shock's stroke.
     Stroke,
+    /// The centre of mass, where it has a range.
+    CentreOfMass,
 }
 
 /// What one source carries of a number's variance.
@@ -32,6 +34,9 @@ pub struct Share {
 /// Rounds in which parts are put together for derivatives; the first is exact.
 const ROUNDS: usize = 2;
 
+/// Step of differences by the centre of mass, mm.
+const MASS_STEP: f64 = 0.1;
+
 impl Study<'_> {
     /// Values of every measure as drawn, and their slopes by both coordinates of every hole, then the shock's length and
     /// stroke.
@@ -40,7 +45,8 @@ impl Study<'_> {
         let holes = self.frames.radii.len();
         let x = vec![0.0; 2 * holes + 2];
         let stroke = suspension.full_stroke();
-        gradient(suspension, &forms, &x, |x| {
+        let gradients = Gradients::new(suspension, &forms);
+        let slopes = gradients.by(&x, |x| {
             let (offsets, lengths) = x.split_at(2 * holes);
             let offsets: Vec<Vector<Slope>> = offsets
                 .chunks_exact(2)
@@ -50,7 +56,35 @@ impl Study<'_> {
             self.assembly
                 .fit(&offsets, lengths[0], ROUNDS, &mut fitting);
             (fitting.points, lengths[1] + stroke)
-        })
+        });
+        let mut slopes = slopes;
+        slopes.extend(self.mass_slopes(suspension));
+        (gradients.values, slopes)
+    }
+
+    /// The slopes of every measure by both coordinates of the centre of mass in the middle of its
+    /// range, by differences; nothing where it has none.
+    fn mass_slopes(&self, suspension: &Suspension) -> Vec<Vec<f64>> {
+        let Some([(left, right), (low, high)]) = self.question.scatter.centre_of_mass else {
+            return Vec::new();
+        };
+        let at = |x: f64, y: f64| -> Vec<f64> {
+            let mut layout = self.question.layout.clone();
+            layout.bicycle.centre_of_mass =
+                Point::new(0.5 * (left + right) + x, 0.5 * (low + high) + y);
+            let (plan, bicycle) = (suspension.plan(), Bicycle::new(&layout));
+            let (drawn, stroke) = (suspension.drawn(), suspension.full_stroke());
+            let moved = Suspension::assembled(plan, bicycle, drawn, stroke);
+            let measures = self.measures.iter();
+            measures.map(|measure| measure.value(&moved)).collect()
+        };
+        let slopes = |x: f64, y: f64| -> Vec<f64> {
+            let (up, down) = (at(x, y), at(-x, -y));
+            let both = up.iter().zip(&down);
+            both.map(|(up, down)| (up - down) / (2.0 * MASS_STEP))
+                .collect()
+        };
+        vec![slopes(MASS_STEP, 0.0), slopes(0.0, MASS_STEP)]
     }
 
     /// What becomes of every number.
@@ -115,6 +149,16 @@ impl Study<'_> {
                 sampled: 0.0,
             });
         }
+        if let Some(mass) = frames.mass {
+            // Even over its range, whatever holes are.
+            let carried = mass.iter().zip(2 * holes + 2..);
+            let carried = carried.map(|((_, half), line)| half * half / 3.0 * squared(line));
+            shares.push(Share {
+                source: Source::CentreOfMass,
+                first_order: carried.sum(),
+                sampled: 0.0,
+            });
+        }
         shares
     }
 }
@@ -122,6 +166,7 @@ impl Study<'_> {
 /// Sums over frames, taken in the order of the frames.
 struct Correlations {
     count: f64,
+    holes: usize,
     numbers: Vec<Moments>,
     coordinates: Vec<Moments>,
     /// Mean products, number by number.
@@ -152,9 +197,11 @@ impl Moments {
 impl Correlations {
     fn of(study: &Study, tally: &Tally) -> Self {
         let holes = study.frames.radii.len();
-        let (numbers, coordinates) = (study.measures.len(), 2 * holes + 2);
+        let mass = study.frames.mass.map_or(0, |mass| mass.len());
+        let (numbers, coordinates) = (study.measures.len(), 2 * holes + 2 + mass);
         let mut sums = Self {
             count: tally.kept.len() as f64,
+            holes,
             numbers: vec![Moments::default(); numbers],
             coordinates: vec![Moments::default(); coordinates],
             products: vec![vec![0.0; coordinates]; numbers],
@@ -184,6 +231,10 @@ impl Correlations {
             offs[2 * holes] = eight.longer.lane(lane);
             offs[2 * holes + 1] =
                 eight.stroke.lane(lane) - study.question.layout.mechanism.shock.stroke;
+            if let Some(shift) = eight.mass_shift {
+                offs[2 * holes + 2] = shift.x.lane(lane);
+                offs[2 * holes + 3] = shift.y.lane(lane);
+            }
             for (moments, &off) in sums.coordinates.iter_mut().zip(&offs) {
                 moments.take(off);
             }
@@ -203,11 +254,11 @@ impl Correlations {
 
     /// Squared correlation of a number with the coordinates of a source.
     fn share(&self, number: usize, source: usize) -> f64 {
-        let holes = (self.coordinates.len() - 2) / 2;
-        let coordinates = if source < holes {
-            2 * source..2 * source + 2
-        } else {
-            holes + source..holes + source + 1
+        let holes = self.holes;
+        let coordinates = match source.checked_sub(holes) {
+            None => 2 * source..2 * source + 2,
+            Some(length @ (0 | 1)) => 2 * holes + length..2 * holes + length + 1,
+            Some(_) => 2 * holes + 2..self.coordinates.len(),
         };
         let squared = |coordinate: usize| {
             let (value, off) = (&self.numbers[number], &self.coordinates[coordinate]);

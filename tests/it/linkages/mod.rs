@@ -59,6 +59,26 @@ pub fn layout_of(mechanism: &Value) -> Value {
     })
 }
 
+/// The same layout with parts of every shape around it.
+pub fn with_parts(file: &Value) -> Value {
+    let mut file = file.clone();
+    let mechanism = &file["mechanism"];
+    let eye = mechanism["shock"]["ends"][0].clone();
+    let moving = mechanism["bodies"].as_object().unwrap().iter();
+    let (body, points) = moving.clone().find(|(name, _)| *name != "frame").unwrap();
+    let (body, link) = (body.clone(), [points[0].clone(), points[1].clone()]);
+    file["parts"] = json!({
+        "tyre": {"circle": "axle", "diameter": 700},
+        "tube": {"capsule": [[8, 60], [-100, 480]], "diameter": 35},
+        "bottle": {"polygon": [[175, 202], [286, 343], [228, 389], [117, 248]]},
+        "shock_body": {"along_shock": eye, "from": 20, "to": 110, "diameter": 50},
+        "link": {"capsule": link, "diameter": 20},
+        "tab": {"polygon": [[-60, 130], [-10, 140], [-30, 190]], "body": body},
+        "upper_chain": {"chain": "upper", "diameter": 9}
+    });
+    file
+}
+
 pub fn read(file: &Value) -> Layout {
     match Layout::from_json("random", &file.to_string()) {
         Ok(layout) => layout,
