@@ -28,7 +28,7 @@ fn syntax_faults_give_line_and_column() {
         .unwrap_err()
         .to_string();
     assert!(
-        faults.contains("line 1, column 9: found \"\"\""),
+        faults.contains(r#"line 1, column 9: found "\"""#),
         "{faults}"
     );
     let faults = parse("f.json", "{\"a\": [1, 2").unwrap_err().to_string();
