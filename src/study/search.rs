@@ -250,6 +250,7 @@ impl Search {
             sizes: found.sizes,
             milestones: found.milestones,
             interrupted,
+            scatter: None,
         }
     }
 

@@ -11,10 +11,12 @@
 
 mod exact;
 mod nearest;
+mod outline;
 mod rays;
 mod region;
 mod resolved;
 
+pub use outline::{CLOSENESS, DIRECTIONS, FARTHEST, Outline, Ray};
 pub use region::{Break, Exit, MoveKind, Moved, Region};
 pub use resolved::{ResolvedDrift, ResolvedExit, resolved};
 

@@ -152,7 +152,7 @@ impl Drift<'_> {
     }
 
     /// What is near its edge in a lane.
-    fn near(&self, out: &Sampled, lane: usize) -> Vec<Break> {
+    pub(super) fn near(&self, out: &Sampled, lane: usize) -> Vec<Break> {
         let mut near = Vec::new();
         for (aim, values) in self.aims.iter().zip(&out.values) {
             let (objective, index) = (aim.objective, aim.index);

@@ -11,6 +11,7 @@ mod frames;
 mod lattice;
 mod limits;
 mod mass;
+mod overview;
 mod ranking;
 mod run;
 mod shares;
@@ -18,6 +19,7 @@ mod shares;
 pub use lattice::MOST as MOST_FRAMES;
 pub use limits::HoleLimit;
 pub use mass::{MassSweep, Swept, sweep_mass};
+pub use overview::{Carried, FRAMES as OVERVIEW_FRAMES, Missed, Overview, overview};
 pub use ranking::rank_by_yield;
 pub use shares::{Share, Source};
 
