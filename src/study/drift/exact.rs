@@ -11,8 +11,11 @@ use crate::study::sensitivity::unit;
 /// A distance solved for is this good, mm.
 const TOLERANCE: f64 = 1e-6;
 
-/// Steps of the secant before bisection takes over.
-const SECANTS: usize = 6;
+/// Rounds in which the secant is tried before an exit is halved in on.
+const SECANTS: usize = 8;
+
+/// Most rounds: enough to halve the whole reach down to the tolerance.
+const ROUNDS: usize = 48;
 
 /// How a moved layout stands to its bands.
 #[derive(Clone, Copy, Debug)]
@@ -38,14 +41,15 @@ impl Drift<'_> {
                 cog: None,
             };
         }
-        // Near the sampled exit only what samples have near its edge can break.
-        let near = |distance: f64| {
+        // Near the sampled exit only what samples have near its edge can break; where the motion
+        // itself ends there, samples say nothing of it.
+        let any = !sampled.slope.is_finite();
+        let stand = |distance: f64| {
             self.stand(mover, along * distance, |asked| {
-                sampled.near.contains(&Break::from(asked))
+                any || sampled.near.contains(&Break::from(asked))
             })
         };
-        let all = |distance: f64| self.stand(mover, along * distance, |_| true);
-        let (distance, standing) = close_in(sampled, near, all);
+        let (distance, standing) = close_in(sampled, stand);
         Exit {
             direction,
             distance,
@@ -117,75 +121,43 @@ impl From<Asked> for Break {
     }
 }
 
-/// From a sampled exit to the exact one: by the secant on what is `near` its edge, which starts
-/// with the sampled slope, or where that fails by bisection on `all`.
-fn close_in(
-    sampled: &SampledExit,
-    near: impl Fn(f64) -> Standing,
-    all: impl Fn(f64) -> Standing,
-) -> (f64, Standing) {
-    let mut at = sampled.distance;
-    let mut standing = near(at);
-    let mut slope = sampled.slope;
+/// From a sampled exit to the exact one: by the secant, which starts with the sampled slope, and
+/// wherever that leaves what is known by halves. A bracket stays about the exit.
+fn close_in(sampled: &SampledExit, stand: impl Fn(f64) -> Standing) -> (f64, Standing) {
     let (mut inside, mut outside): (f64, Option<(f64, Standing)>) = (0.0, None);
-    for _ in 0..SECANTS {
+    let mut at = sampled.distance;
+    let mut standing = stand(at);
+    let (mut slope, mut ahead) = (sampled.slope, 1e-3);
+    for round in 0..ROUNDS {
         if standing.violation > 0.0 {
             outside = Some((at, standing));
         } else if at > inside {
             inside = at;
         }
-        if standing.violation.abs() <= NOTHING {
+        if standing.violation.abs() <= NOTHING || (outside.is_none() && at >= REACH) {
             return (at, standing);
         }
-        let next = at - standing.violation / slope;
         let far = outside.map_or(REACH, |(far, _)| far);
-        if !(next.is_finite() && next >= inside && next <= far) {
-            break;
-        }
+        let secant = at - standing.violation / slope;
+        let trusted = round < SECANTS && secant >= inside && secant <= far;
+        let next = match outside {
+            _ if trusted => secant,
+            Some((far, _)) => 0.5 * (inside + far),
+            None => {
+                ahead *= 2.0;
+                (inside + ahead).min(REACH)
+            }
+        };
         let step = next - at;
-        let there = near(next);
+        let there = stand(next);
         slope = (there.violation - standing.violation) / step;
         (at, standing) = (next, there);
-        if step.abs() < TOLERANCE && standing.violation.is_finite() {
+        if trusted && step.abs() < TOLERANCE && standing.violation.is_finite() {
             return (at, standing);
         }
-    }
-    bisect(inside, outside, &all)
-}
-
-/// The end of what holds, between a distance that does and one that does not.
-fn bisect(
-    inside: f64,
-    outside: Option<(f64, Standing)>,
-    stand: &impl Fn(f64) -> Standing,
-) -> (f64, Standing) {
-    let mut inside = if stand(inside).violation > NOTHING {
-        0.0
-    } else {
-        inside
-    };
-    let mut far = outside;
-    let mut step = 1e-3;
-    while far.is_none() && inside + step < REACH {
-        let standing = stand(inside + step);
-        if standing.violation > 0.0 {
-            far = Some((inside + step, standing));
-        } else {
-            inside += step;
-        }
-        step *= 2.0;
-    }
-    let Some((mut outside, mut standing)) = far else {
-        return (REACH, stand(REACH));
-    };
-    while outside - inside > TOLERANCE {
-        let middle = 0.5 * (inside + outside);
-        let there = stand(middle);
-        if there.violation > NOTHING {
-            (outside, standing) = (middle, there);
-        } else {
-            inside = middle;
+        if let Some((_, beyond)) = outside.filter(|(far, _)| far - inside < TOLERANCE) {
+            return (inside, beyond);
         }
     }
-    (inside, standing)
+    outside.map_or((at, standing), |(_, beyond)| (inside, beyond))
 }
