@@ -136,6 +136,11 @@ impl Job {
             RankBy::Overall
         };
         let search = Search::new(brief, &layout_file, threads.map_or(0, usize::from))?;
+        let search = if options.even {
+            search.evenly()
+        } else {
+            search
+        };
         let header = Header {
             version: env!("CARGO_PKG_VERSION").into(),
             self_test: hex(&search.self_test()),
