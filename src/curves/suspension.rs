@@ -40,26 +40,35 @@ impl<'p> Suspension<'p> {
     /// The same for points that are known to assemble over the whole of `stroke` mm.
     #[must_use]
     pub fn assembled(plan: &'p Plan, bicycle: Bicycle, drawn: &[Point<f64>], stroke: f64) -> Self {
-        let motion = Motion::new(plan, drawn, stroke);
-        let mut pose = Pose::new(plan);
-        motion.pose(1.0, &mut pose);
-        let total_travel = pose.points[bicycle.axle].y - drawn[bicycle.axle].y;
-        let top = state_at(&bicycle, &motion, 0.0, total_travel);
-        let sweep = Sweep::new(plan, &bicycle, drawn, stroke, total_travel);
         let mut suspension = Self {
             bicycle,
-            motion,
-            sweep,
-            total_travel,
-            top,
+            motion: Motion::empty(plan),
+            sweep: Sweep::empty(plan),
+            total_travel: 0.0,
+            top: State::empty(),
             sag: 0.0,
         };
-        let sag = suspension.bicycle.sag;
-        suspension.sag = match sag.of {
-            SagOf::Travel => suspension.parameter_at_travel(sag.fraction * total_travel),
-            SagOf::Stroke => suspension.parameter_at_stroke(sag.fraction * stroke),
-        };
+        suspension.redraw(drawn, stroke);
         suspension
+    }
+
+    /// The same bicycle with other points, which are known to assemble over the whole of `stroke`
+    /// mm, in the same memory.
+    pub fn redraw(&mut self, drawn: &[Point<f64>], stroke: f64) {
+        let axle = self.bicycle.axle;
+        self.motion.redraw(drawn, stroke);
+        let mut pose = self.pose(1.0);
+        self.total_travel = pose.points[axle].y - drawn[axle].y;
+        self.motion.pose(0.0, &mut pose);
+        self.top
+            .set(&self.bicycle, &self.motion, &pose, self.total_travel);
+        self.sweep
+            .redraw(&self.bicycle, drawn, stroke, self.total_travel);
+        let sag = self.bicycle.sag;
+        self.sag = match sag.of {
+            SagOf::Travel => self.parameter_at_travel(sag.fraction * self.total_travel),
+            SagOf::Stroke => self.parameter_at_stroke(sag.fraction * stroke),
+        };
     }
 
     /// The motion in numbers of another type.
@@ -116,37 +125,42 @@ impl<'p> Suspension<'p> {
     /// Values outside the travel give the nearer end.
     #[must_use]
     pub fn parameter_at_travel(&self, travel: f64) -> f64 {
-        self.parameter_where(travel, self.total_travel, |pose, axle, drawn| {
-            pose.points[axle].y - drawn
-        })
+        if travel <= 0.0 {
+            return 0.0;
+        }
+        if travel >= self.total_travel {
+            return 1.0;
+        }
+        let axle = self.bicycle.axle;
+        let drawn = self.motion.drawn()[axle].y;
+        let between = self.sweep.around(travel, |state| state.travel);
+        self.crossing(between, |pose| pose.points[axle].y - drawn - travel)
     }
 
     /// Parameter of the motion, 0 to 1, at which the shock is shortened by `stroke` mm.
     #[must_use]
     pub fn parameter_at_stroke(&self, stroke: f64) -> f64 {
-        self.parameter_where(stroke, self.full_stroke(), |pose, _, _| pose.stroke)
-    }
-
-    fn parameter_where(
-        &self,
-        wanted: f64,
-        full: f64,
-        reached: impl Fn(&Pose<f64>, usize, f64) -> f64,
-    ) -> f64 {
-        if wanted <= 0.0 {
+        if stroke <= 0.0 {
             return 0.0;
         }
-        if wanted >= full {
+        if stroke >= self.full_stroke() {
             return 1.0;
         }
-        let axle = self.bicycle.axle;
-        let drawn = self.motion.drawn()[axle].y;
+        let between = self.sweep.around(stroke, |state| state.stroke);
+        self.crossing(between, |pose| pose.stroke - stroke)
+    }
+
+    /// Where what is `missing` comes to zero: between two parameters or, where rounding puts it
+    /// beyond them, anywhere.
+    fn crossing(&self, (low, high): (f64, f64), missing: impl Fn(&Pose<f64>) -> f64) -> f64 {
         let mut pose = Pose::new(self.motion.plan());
-        let missing = |q: f64| {
+        let mut missing = |q: f64| {
             self.motion.pose(q, &mut pose);
-            reached(&pose, axle, drawn) - wanted
+            missing(&pose)
         };
-        roots::bracketed(missing, 0.0, 1.0).unwrap_or(1.0)
+        roots::bracketed(&mut missing, low, high)
+            .or_else(|| roots::bracketed(&mut missing, 0.0, 1.0))
+            .unwrap_or(1.0)
     }
 
     /// Parameter of the motion at a place.

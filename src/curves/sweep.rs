@@ -3,13 +3,16 @@
 use super::bicycle::Bicycle;
 use super::state::State;
 use crate::mechanism::{Motion, Plan, Pose};
-use crate::number::{Dual, Lanes, Point, Scalar, roots};
+use crate::number::{Dual, LANES, Lanes, Point, Scalar, roots};
 
 /// Eight numbers, each with its derivative by the parameter of the motion.
 pub(crate) type Rate = Dual<Lanes, 1>;
 
 /// Into how many intervals the motion is cut; a multiple of the lanes.
 const INTERVALS: usize = 128;
+
+/// Groups of lanes in which the steps are looked at.
+const GROUPS: usize = INTERVALS / LANES;
 
 /// How closely the parameter of an extremum is found; the curve is flat there.
 const CLOSENESS: f64 = 1e-13;
@@ -29,12 +32,15 @@ pub struct Extreme {
 /// between two of the steps, and are then found exactly.
 #[derive(Clone, Debug)]
 pub(super) struct Sweep<'p> {
+    constants: Vec<Point<Dual<f64, 1>>>,
+    single: Motion<'p, Dual<f64, 1>>,
     motion: Motion<'p, Rate>,
     total_travel: f64,
     poses: Vec<Pose<Rate>>,
     states: Vec<State<Rate>>,
     /// The state at top, in every lane.
     pub top: State<Rate>,
+    top_pose: Pose<Rate>,
 }
 
 /// Parameter of step `index`.
@@ -42,44 +48,62 @@ fn parameter(index: usize) -> f64 {
     index as f64 / INTERVALS as f64
 }
 
+/// Parameters of the steps, in groups. Step 0 is left out, so that the groups end with the last
+/// step.
+fn parameters() -> [Rate; GROUPS] {
+    std::array::from_fn(|group| {
+        let steps = Lanes::from_lanes(|lane| parameter(group * Lanes::LANES + lane + 1));
+        Rate::variable(steps, 0)
+    })
+}
+
 impl<'p> Sweep<'p> {
+    /// Memory for sweeps of mechanisms with this plan.
+    pub fn empty(plan: &'p Plan) -> Self {
+        Self {
+            constants: Vec::new(),
+            single: Motion::empty(plan),
+            motion: Motion::empty(plan),
+            total_travel: 0.0,
+            poses: vec![Pose::new(plan); GROUPS],
+            states: vec![State::empty(); GROUPS],
+            top: State::empty(),
+            top_pose: Pose::new(plan),
+        }
+    }
+
     /// Sweeps the motion of `drawn` points, which assemble over the whole of `stroke` mm.
-    pub fn new(
-        plan: &'p Plan,
+    pub fn redraw(
+        &mut self,
         bicycle: &Bicycle,
         drawn: &[Point<f64>],
         stroke: f64,
         total_travel: f64,
-    ) -> Self {
-        let constants: Vec<Point<Dual<f64, 1>>> =
-            drawn.iter().map(|&point| Point::constant(point)).collect();
-        let mut motion = Motion::empty(plan);
-        motion.repeat(&Motion::new(plan, &constants, Dual::constant(stroke)));
-        // Step 0 is the last of its group, so that the groups end with the last step.
-        let groups = INTERVALS / Lanes::LANES;
-        let parameters: Vec<Rate> = (0..groups)
-            .map(|group| {
-                let steps = Lanes::from_lanes(|lane| parameter(group * Lanes::LANES + lane + 1));
-                Rate::variable(steps, 0)
-            })
-            .collect();
-        let mut poses = vec![Pose::new(plan); groups];
-        motion.pose_all(&parameters, &mut poses);
+    ) {
+        self.constants.clear();
+        self.constants
+            .extend(drawn.iter().map(|&point| Point::constant(point)));
+        self.single.redraw(&self.constants, Dual::constant(stroke));
+        self.motion.repeat(&self.single);
+        self.total_travel = total_travel;
+        self.motion.pose_all(&parameters(), &mut self.poses);
         let travel = Rate::from_f64(total_travel);
-        let states = poses
-            .iter()
-            .map(|pose| State::new(bicycle, &motion, pose, travel))
-            .collect();
-        let mut pose = Pose::new(plan);
-        motion.pose(Rate::from_f64(0.0), &mut pose);
-        let top = State::new(bicycle, &motion, &pose, travel);
-        Self {
-            motion,
-            total_travel,
-            poses,
-            states,
-            top,
+        for (state, pose) in self.states.iter_mut().zip(&self.poses) {
+            state.set(bicycle, &self.motion, pose, travel);
         }
+        self.motion.pose(Rate::from_f64(0.0), &mut self.top_pose);
+        self.top.set(bicycle, &self.motion, &self.top_pose, travel);
+    }
+
+    /// The two steps between which a number of the state that grows with the parameter from
+    /// less than `wanted` first reaches it; top and end where it does not.
+    pub fn around(&self, wanted: f64, number: impl Fn(&State<Rate>) -> Rate) -> (f64, f64) {
+        let reached = self.states.iter().enumerate().find_map(|(group, state)| {
+            let values = number(state).value;
+            let lane = (0..Lanes::LANES).find(|&lane| values.lane(lane) >= wanted)?;
+            Some(group * Lanes::LANES + lane)
+        });
+        reached.map_or((0.0, 1.0), |step| (parameter(step), parameter(step + 1)))
     }
 
     /// Whether it assembles and the axle, point number `axle`, rises in every step.

@@ -5,7 +5,7 @@
 
 use super::limit_rows::{self, Measure, UNIT};
 use super::target_rows::named_cogs;
-use crate::curves::{Cog, Extreme, Suspension};
+use crate::curves::{Cog, Extreme, State, Suspension};
 use crate::input::{Direction, Limit, ObjectiveSet, Place, Quantity, Target, Want};
 use crate::room::{Nearest, Room, Sweep};
 
@@ -77,15 +77,16 @@ impl Assessment {
     /// Assesses a suspension that moves over its whole stroke.
     #[must_use]
     pub fn new(suspension: &Suspension, objectives: &[&ObjectiveSet], limits: &[Limit]) -> Self {
-        let targets = objectives.iter().enumerate().flat_map(|(objective, set)| {
-            set.targets
-                .iter()
-                .enumerate()
-                .map(move |(index, target)| assess_target(suspension, target, objective, index))
-        });
+        let mut stops = Stops::new(suspension);
+        let mut targets = Vec::new();
+        for (objective, set) in objectives.iter().enumerate() {
+            for (index, target) in set.targets.iter().enumerate() {
+                targets.push(assess_target(&mut stops, target, objective, index));
+            }
+        }
         Self {
-            targets: targets.collect(),
-            limits: assess_limits(suspension, limits),
+            targets,
+            limits: assess_limits(&mut stops, limits),
         }
     }
 
@@ -133,6 +134,43 @@ fn worse(a: f64, b: f64) -> f64 {
 /// An extremum, or an end of the range, with the cog it is on.
 type OnCog = (Cog, Extreme);
 
+/// A place of the travel.
+#[derive(Clone, Copy)]
+struct Stop {
+    place: Place,
+    parameter: f64,
+    state: State<f64>,
+}
+
+/// The places that targets and limits name, each looked at once: many are about the same few.
+struct Stops<'s, 'p> {
+    suspension: &'s Suspension<'p>,
+    known: Vec<Stop>,
+}
+
+impl<'s, 'p> Stops<'s, 'p> {
+    fn new(suspension: &'s Suspension<'p>) -> Self {
+        Self {
+            suspension,
+            known: Vec::new(),
+        }
+    }
+
+    fn at(&mut self, place: Place) -> Stop {
+        if let Some(stop) = self.known.iter().find(|stop| stop.place == place) {
+            return *stop;
+        }
+        let parameter = self.suspension.parameter_at(place);
+        let stop = Stop {
+            place,
+            parameter,
+            state: self.suspension.state(parameter),
+        };
+        self.known.push(stop);
+        stop
+    }
+}
+
 struct Range<'s, 'p> {
     suspension: &'s Suspension<'p>,
     from: Place,
@@ -142,10 +180,10 @@ struct Range<'s, 'p> {
 }
 
 impl<'s, 'p> Range<'s, 'p> {
-    fn new(suspension: &'s Suspension<'p>, from: Place, to: Place) -> Self {
-        let (start, stop) = (suspension.parameter_at(from), suspension.parameter_at(to));
+    fn new(stops: &mut Stops<'s, 'p>, from: Place, to: Place) -> Self {
+        let [start, stop] = [from, to].map(|place| stops.at(place).parameter);
         Self {
-            suspension,
+            suspension: stops.suspension,
             from,
             to,
             start,
@@ -167,11 +205,12 @@ impl<'s, 'p> Range<'s, 'p> {
 }
 
 fn assess_target(
-    suspension: &Suspension,
+    stops: &mut Stops,
     target: &Target,
     objective: usize,
     index: usize,
 ) -> TargetResult {
+    let suspension = stops.suspension;
     let values = match &target.quantity {
         Quantity::Summary(summary) => {
             let value = suspension.summary(*summary);
@@ -183,7 +222,7 @@ fn assess_target(
             }]
         }
         Quantity::At { curve, place, cogs } => {
-            let state = suspension.state(suspension.parameter_at(*place));
+            let state = stops.at(*place).state;
             let cogs = named_cogs(cogs, suspension.bicycle());
             let values: Vec<TargetValue> = cogs
                 .into_iter()
@@ -199,9 +238,7 @@ fn assess_target(
                 .collect();
             spread_or(&target.want, values)
         }
-        Quantity::Over { from, to, .. } => {
-            assess_range(target, &Range::new(suspension, *from, *to))
-        }
+        Quantity::Over { from, to, .. } => assess_range(target, &Range::new(stops, *from, *to)),
     };
     let residual = values
         .iter()
@@ -353,7 +390,8 @@ fn reversal(points: &[Extreme], direction: Direction) -> (Extreme, f64) {
     )
 }
 
-fn assess_limits(suspension: &Suspension, limits: &[Limit]) -> Vec<LimitResult> {
+fn assess_limits(stops: &mut Stops, limits: &[Limit]) -> Vec<LimitResult> {
+    let suspension = stops.suspension;
     let room = Room::new(
         suspension.plan(),
         suspension.bicycle(),
@@ -364,10 +402,10 @@ fn assess_limits(suspension: &Suspension, limits: &[Limit]) -> Vec<LimitResult> 
     let mut assess = |(index, limit): (usize, &Limit)| {
         let (value, place, between) = match Measure::of(&limit.quantity) {
             Some(measure) => {
-                let (value, place) = measured(suspension, limit, measure);
+                let (value, place) = measured(stops, limit, measure);
                 (value, place, None)
             }
-            None => swept(&sweep, gaps.next().unwrap_or_default(), limit),
+            None => swept(&sweep, stops, gaps.next().unwrap_or_default(), limit),
         };
         let slack = limit_rows::slack(limit.bound, value);
         LimitResult {
@@ -383,12 +421,12 @@ fn assess_limits(suspension: &Suspension, limits: &[Limit]) -> Vec<LimitResult> 
 }
 
 /// The value of a limit on points that decides it, and where.
-fn measured(suspension: &Suspension, limit: &Limit, measure: Measure) -> (f64, Option<Place>) {
+fn measured(stops: &mut Stops, limit: &Limit, measure: Measure) -> (f64, Option<Place>) {
+    let suspension = stops.suspension;
     let Some((from, to)) = limit.over else {
-        let value = limit_rows::measure(measure, &suspension.pose(0.0).points);
-        return (value, None);
+        return (limit_rows::measure(measure, suspension.drawn()), None);
     };
-    let range = Range::new(suspension, from, to);
+    let range = Range::new(stops, from, to);
     let points = suspension.turning_points_of_pose(range.start, range.stop, |pose| {
         limit_rows::measure(measure, &pose.points)
     });
@@ -398,9 +436,14 @@ fn measured(suspension: &Suspension, limit: &Limit, measure: Measure) -> (f64, O
 }
 
 /// The same of a limit on parts, and between which.
-fn swept(sweep: &Sweep, gap: usize, limit: &Limit) -> (f64, Option<Place>, Option<[String; 2]>) {
+fn swept(
+    sweep: &Sweep,
+    stops: &mut Stops,
+    gap: usize,
+    limit: &Limit,
+) -> (f64, Option<Place>, Option<[String; 2]>) {
     let (from, to) = limit.over.unwrap_or((Place::Top, Place::End));
-    let range = Range::new(sweep.suspension(), from, to);
+    let range = Range::new(stops, from, to);
     let smallest = limit
         .bound
         .low()

@@ -53,7 +53,8 @@ pub struct MinimiserSettings {
     /// Steps to where the rows hold over which progress is judged.
     pub patience: usize,
     /// Largest first move of a curved variable, in units of the variables; it may double with
-    /// every step taken. Larger saves steps, smaller stays nearer to the start.
+    /// every step taken. Larger saves steps, smaller stays nearer to the start. Of no effect where
+    /// no curved variable has a box.
     pub radius: f64,
     /// First price of a unit of violation, in steepest slopes of the objective at the start.
     /// Too large makes a narrow valley of the rows, too small costs extra quadratic
@@ -181,7 +182,7 @@ impl Minimiser {
         self.evaluations = 1;
         self.differentiations = 1;
         self.stop = None;
-        self.radius = self.settings.radius;
+        self.radius = self.first_radius();
         self.damping = 0.0;
         self.growth = 1.0;
         self.best.clone_from(&self.x);
@@ -205,6 +206,17 @@ impl Minimiser {
         self.trust_learnt = !self.structured;
         self.learnt
             .reset(&self.units, self.curved, self.first_slope, self.structured);
+    }
+
+    /// The trust region at a start. Variables that all lack a box have no room of their own to
+    /// measure one by, and a box would send each to its corner: damping alone holds them back.
+    fn first_radius(&self) -> f64 {
+        let boundless = |bound: &Interval| bound.lower.is_infinite() && bound.upper.is_infinite();
+        if self.bounds[..self.curved].iter().all(boundless) {
+            f64::INFINITY
+        } else {
+            self.settings.radius
+        }
     }
 
     /// Takes one accepted step, or finds out why there is none.

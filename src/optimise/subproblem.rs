@@ -115,6 +115,15 @@ pub struct Subproblem {
     pub row_multipliers: Vec<f64>,
     /// Multipliers of the box; those of the trust region are left out.
     pub bound_multipliers: Vec<f64>,
+    kept: Kept,
+}
+
+/// Step and multipliers of an earlier programme.
+#[derive(Clone, Debug, Default)]
+struct Kept {
+    step: Vec<f64>,
+    row_multipliers: Vec<f64>,
+    bound_multipliers: Vec<f64>,
 }
 
 impl Subproblem {
@@ -294,8 +303,28 @@ impl Subproblem {
         self.quadratic.resume(&program, reuse)
     }
 
-    /// Step, multipliers and forecast in the problem's own lengths.
-    fn read(&mut self, place: &Place<'_>) -> Forecast {
+    /// Remembers step and multipliers.
+    pub fn keep(&mut self) {
+        self.kept.step.clone_from(&self.step);
+        self.kept.row_multipliers.clone_from(&self.row_multipliers);
+        self.kept
+            .bound_multipliers
+            .clone_from(&self.bound_multipliers);
+    }
+
+    /// Brings back what was remembered.
+    pub fn restore(&mut self) {
+        std::mem::swap(&mut self.step, &mut self.kept.step);
+        std::mem::swap(&mut self.row_multipliers, &mut self.kept.row_multipliers);
+        std::mem::swap(
+            &mut self.bound_multipliers,
+            &mut self.kept.bound_multipliers,
+        );
+    }
+
+    /// Step, multipliers and forecast, in the problem's own lengths, of the solution of the last
+    /// programme.
+    pub fn read(&mut self, place: &Place<'_>) -> Forecast {
         let n = place.x.len();
         let scaled = self.quadratic.solution();
         let mut forecast = Forecast::default();

@@ -128,6 +128,8 @@ impl Starter<'_> {
 pub(super) struct Worker<'s, 'p> {
     pub starter: &'s Starter<'p>,
     pub problems: Vec<DesignProblem<'p>>,
+    /// Of each variant, what was last verified, for its memory.
+    suspensions: Vec<Option<Suspension<'p>>>,
     feasible: Feasible,
     pub minimiser: Minimiser,
     values: Evaluation,
@@ -139,6 +141,7 @@ impl<'s, 'p> Worker<'s, 'p> {
         Self {
             starter,
             problems: starter.problems.clone(),
+            suspensions: vec![None; starter.problems.len()],
             feasible: Feasible::new(FeasibleSettings::default()),
             minimiser: Minimiser::new(SCORE),
             values: Evaluation::default(),
@@ -256,9 +259,15 @@ impl<'s, 'p> Worker<'s, 'p> {
         {
             return candidate;
         }
-        let suspension = Suspension::assembled(plan, bicycle.clone(), &candidate.points, stroke);
+        let kept = &mut self.suspensions[size];
+        if let Some(suspension) = kept {
+            suspension.redraw(&candidate.points, stroke);
+        }
+        let suspension = kept.get_or_insert_with(|| {
+            Suspension::assembled(plan, bicycle.clone(), &candidate.points, stroke)
+        });
         let sets: Vec<&ObjectiveSet> = objectives.iter().collect();
-        let assessment = Assessment::new(&suspension, &sets, limits);
+        let assessment = Assessment::new(suspension, &sets, limits);
         self.starter.apply(&assessment, &mut candidate);
         if candidate.feasible {
             candidate.edge = nearest_edge(problem, x, &mut self.values, &mut self.slopes);

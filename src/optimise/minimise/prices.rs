@@ -61,6 +61,7 @@ impl Minimiser {
             return Some(forecast);
         }
         // The least linear violation that any price can buy here.
+        self.subproblem.keep();
         self.old_prices.clone_from(&self.prices);
         for price in &mut self.prices {
             *price *= ANY_PRICE;
@@ -74,7 +75,11 @@ impl Minimiser {
             after.min(before - 0.1 * (before - least))
         };
         if least > 0.999 * after || after <= aim {
-            return self.solve_programme();
+            self.subproblem.restore();
+            return Some(forecast);
+        }
+        if least <= tolerance {
+            return Some(self.pay());
         }
         let mut forecast = None;
         for _ in 0..MOST_RISES {
@@ -85,6 +90,24 @@ impl Minimiser {
             }
         }
         forecast
+    }
+
+    /// Raises the prices to what the programme just solved asks for, so that its solution is
+    /// theirs too; gives its forecast with them.
+    fn pay(&mut self) -> Forecast {
+        let asked = self.subproblem.row_multipliers.iter().zip(&self.prices);
+        let most = asked.fold(1.0_f64, |most, (multiplier, price)| {
+            most.max(ENOUGH * multiplier.abs() / price)
+        });
+        let each = self.settings.weights == RowWeights::Slope;
+        for (price, multiplier) in self.prices.iter_mut().zip(&self.subproblem.row_multipliers) {
+            *price = if each {
+                price.max(ENOUGH * multiplier.abs())
+            } else {
+                most * *price
+            };
+        }
+        self.read_programme()
     }
 
     /// Raises the price of the rows that pay it: of all together if they are weighed by

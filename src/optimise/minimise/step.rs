@@ -15,9 +15,9 @@ const SHORTEN: f64 = 0.25;
 const MOST_RADIUS: f64 = 1.0;
 
 impl Minimiser {
-    /// The quadratic programme at the current point.
-    pub(super) fn solve_programme(&mut self) -> Option<Forecast> {
-        self.subproblem.solve(&Place {
+    /// What the quadratic programme at the current point is built from.
+    fn place(&self) -> Place<'_> {
+        Place {
             x: &self.x,
             bounds: &self.bounds,
             units: &self.units,
@@ -28,7 +28,23 @@ impl Minimiser {
             rows: &self.rows,
             values: &self.here.rows,
             prices: &self.prices,
-        })
+        }
+    }
+
+    /// The quadratic programme at the current point.
+    pub(super) fn solve_programme(&mut self) -> Option<Forecast> {
+        let mut subproblem = std::mem::take(&mut self.subproblem);
+        let forecast = subproblem.solve(&self.place());
+        self.subproblem = subproblem;
+        forecast
+    }
+
+    /// The forecast of the solution at hand with the prices as they are now.
+    pub(super) fn read_programme(&mut self) -> Forecast {
+        let mut subproblem = std::mem::take(&mut self.subproblem);
+        let forecast = subproblem.read(&self.place());
+        self.subproblem = subproblem;
+        forecast
     }
 
     /// The same with rows and residuals that are linear with the slopes here, but through
@@ -50,18 +66,14 @@ impl Minimiser {
             let bend = change - dot(slopes, &self.scratch);
             add_scaled(&mut self.corrected_gradient, 2.0 * weight * bend, slopes);
         }
-        self.subproblem.solve(&Place {
-            x: &self.x,
-            bounds: &self.bounds,
-            units: &self.units,
-            curved: self.curved,
-            radius: self.radius,
-            damping: self.damping,
+        let mut subproblem = std::mem::take(&mut self.subproblem);
+        let forecast = subproblem.solve(&Place {
             gradient: &self.corrected_gradient,
-            rows: &self.rows,
             values: &self.corrected_values,
-            prices: &self.prices,
-        })
+            ..self.place()
+        });
+        self.subproblem = subproblem;
+        forecast
     }
 
     /// What rounding may hide in the penalty function.
@@ -88,14 +100,15 @@ impl Minimiser {
         self.place_trial();
         self.keep_multipliers();
         let plain = self.try_trial(problem, forecast);
-        if plain == f64::NEG_INFINITY {
+        let evaluable = plain > f64::NEG_INFINITY;
+        if !evaluable && self.radius.is_finite() {
             self.radius = SHORTEN * self.radius.min(forecast.length);
             return false;
         }
-        if self.structured {
+        if self.structured && evaluable {
             self.compare_models();
         }
-        let gain = if plain < CORRECTION_GAIN {
+        let gain = if evaluable && plain < CORRECTION_GAIN {
             self.correct(problem, forecast, plain)
         } else {
             plain
@@ -104,7 +117,9 @@ impl Minimiser {
         let taken = gain > LEAST_GAIN && self.accept(problem);
         if taken {
             self.growth = 1.0;
-            self.radius = (2.0 * self.radius).min(MOST_RADIUS);
+            if self.radius < MOST_RADIUS {
+                self.radius = (2.0 * self.radius).min(MOST_RADIUS);
+            }
             self.damping = eased(self.damping, curvature, plain, gain);
         } else {
             // What the model had along the step is doubled, then more.
