@@ -82,7 +82,9 @@ fn main() {
     {
         return long(file, starts.parse().expect("a number of starts"));
     }
-    println!("          evaluations  even  learning  ratio (least)  best score even  learning  worst pair");
+    println!(
+        "          evaluations  even  learning  ratio (least)  best score even  learning  worst pair"
+    );
     for (name, file, evaluations) in [
         ("A", "tests/it/data/reference/a.brief.json", 40_000),
         ("B", "tests/it/data/reference/b.brief.json", 60_000),
@@ -110,7 +112,10 @@ fn main() {
 /// Resident memory of this process, MB, where the system tells.
 fn memory() -> f64 {
     let text = std::fs::read_to_string("/proc/self/statm").unwrap_or_default();
-    let pages = text.split_whitespace().nth(1).and_then(|pages| pages.parse::<f64>().ok());
+    let pages = text
+        .split_whitespace()
+        .nth(1)
+        .and_then(|pages| pages.parse::<f64>().ok());
     pages.map_or(f64::NAN, |pages| pages * 4096.0 / 1e6)
 }
 
