@@ -149,12 +149,14 @@ impl<'s, 'p> Worker<'s, 'p> {
         }
     }
 
-    /// Runs start number `start` as chosen: a pure function of the seed, that
-    /// number, and what was learnt.
+    /// Runs start number `start` as chosen: a pure function of the seed, that number, and what
+    /// was learnt.
     pub fn run(&mut self, start: u64, choice: Choice, learnt: &Learnt) -> Result {
         let mut result = self.meet(start, choice, learnt);
         let lowers = |met: &&Candidate| {
-            choice.lowers && result.ending == Ending::Feasible && !met.x.is_empty()
+            // What verification does not bear out is met with narrower bands.
+            let wanted = choice.lowers || !met.feasible;
+            wanted && result.ending == Ending::Feasible && !met.x.is_empty()
         };
         if let Some(met) = result.candidates.first().filter(lowers) {
             let within = (choice.origin == Origin::Near).then(|| Neighbourhood {

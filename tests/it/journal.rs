@@ -14,8 +14,12 @@ use tempfile::TempDir;
 const STARTS: &str = "260";
 
 fn begin(demo: &Path, out: &str) -> Command {
+    begin_with(demo, out, STARTS)
+}
+
+fn begin_with(demo: &Path, out: &str, starts: &str) -> Command {
     let mut command = search(demo);
-    command.args([BRIEF, "--starts", STARTS, "--keep", "3", "--quiet"]);
+    command.args([BRIEF, "--starts", starts, "--keep", "3", "--quiet"]);
     command.args(["--out", out]);
     command
 }
@@ -341,8 +345,8 @@ fn shares_that_learn_make_one_run_in_whatever_order_they_come() {
     let (_root, demo) = workshop();
     let share = |number: u32, more: &[&str]| {
         let run = format!("share-{number}{}", more.concat());
-        let mut command = begin(&demo, &run);
-        command.args(["--starts", "700", "--shard", &format!("{number}/2")]);
+        let mut command = begin_with(&demo, &run, "700");
+        command.args(["--shard", &format!("{number}/2")]);
         let (code, _, err) = told(command.args(more));
         assert_eq!(code, 0, "{err}");
         run
@@ -387,8 +391,7 @@ fn threads_and_budgets_on_the_way_change_nothing_that_is_found() {
     }
     // Ended in the middle of rounds, before and after something was learnt.
     let ended = ["150", "151", "205", STARTS];
-    let mut command = begin(&demo, "grown");
-    let (code, _, err) = told(command.args(["--starts", "100"]));
+    let (code, _, err) = told(&mut begin_with(&demo, "grown", "100"));
     assert_eq!(code, 0, "{err}");
     for starts in ended {
         let (code, _, err) = told(resume(&demo, "grown").args(["--starts", starts]));
@@ -412,7 +415,7 @@ fn a_clock_that_jumped_ends_nothing_early() {
         .enumerate()
     {
         let run = format!("jump-{index}");
-        let (code, _, err) = told(begin(&demo, &run).args(["--starts", "100"]));
+        let (code, _, err) = told(&mut begin_with(&demo, &run, "100"));
         assert_eq!(code, 0, "{err}");
         let times = demo.join(&run).join("times.json");
         fs::write(&times, format!("{{\"seconds\": {seconds}}}")).unwrap();
