@@ -4,6 +4,7 @@
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use pivotwright::cli::files::read_brief;
+use pivotwright::report::margins::Margins;
 use pivotwright::report::page;
 use pivotwright::report::results::{self, InputFile};
 use pivotwright::report::run::{Run, RunTexts};
@@ -40,9 +41,14 @@ fn demo_run() -> RunTexts {
 
 fn report(criterion: &mut Criterion) {
     let texts = demo_run();
+    let run = Run::from_texts("demo", &texts).expect("a run");
+    let margins = Margins::of(&run, "the demo")
+        .expect("layouts that move")
+        .text();
     let make = || {
         let run = Run::from_texts("demo", &texts).expect("a run");
-        page::run(&run).expect("a page")
+        let margins = Margins::from_text(&margins, "the demo", 20).expect("margins");
+        page::run(&run, &margins).expect("a page")
     };
     println!(
         "the page of {} layouts has {} bytes",
@@ -50,6 +56,12 @@ fn report(criterion: &mut Criterion) {
         make().len()
     );
     criterion.bench_function("report of 20 layouts", |bencher| bencher.iter(make));
+    criterion.bench_function(
+        "its margins: 20 layouts, every region and yield",
+        |bencher| {
+            bencher.iter(|| Margins::of(&run, "the demo").expect("layouts that move"));
+        },
+    );
 }
 
 criterion_group!(benches, report);

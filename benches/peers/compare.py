@@ -31,11 +31,11 @@ def timed(command):
     return done.stdout, wall, used
 
 
-def search(variant, seed, starts, out):
+def search(variant, seed, starts, out, *more):
     brief = f"tests/it/data/reference/{variant}.brief.json"
     return timed(
         [OURS, "search", brief, "--threads", "1", "--starts", starts, "--seed", str(seed),
-         "--quiet", "--out", str(out)]
+         "--quiet", "--out", str(out), *more]
     )
 
 
@@ -56,15 +56,16 @@ def compare(variant, seed, starts, folder):
     script = json.loads(text)
     out = folder / f"{variant}{seed}"
     _, our_wall, our_used = search(variant, seed, starts, out)
+    _, _, bare = search(variant, seed, starts, folder / f"{variant}{seed}.bare", "--bare")
     results = json.loads((out / "results.json").read_text())
     layouts = [layout for layout in results["layouts"] if layout["feasible"]]
     print(
         f"{variant.upper()} {seed:4}  {wall:6.3f} {used:6.3f} {script['evaluations']:6} "
         f"{1e6 * script['processor_seconds'] / script['evaluations']:6.0f}   "
         f"{our_wall:6.3f} {our_used:6.3f} {results['evaluations']:6} {len(layouts):5}   "
-        f"{wall / our_wall:5.1f} {used / our_used:5.1f}"
+        f"{wall / our_wall:5.1f} {used / our_used:5.1f}   {bare:6.3f}"
     )
-    return wall, used, our_wall, our_used
+    return wall, used, our_wall, our_used, bare
 
 
 def machine():
@@ -80,13 +81,13 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         folder = pathlib.Path(folder)
         print(f"curves of one layout agree within {agree(folder):.1e}\n")
-        print("             script                       ours                          ratio")
-        print("  seed    wall    cpu  evals  us/ev     wall    cpu  evals  kept    wall   cpu")
+        print("             script                       ours                          ratio     bare")
+        print("  seed    wall    cpu  evals  us/ev     wall    cpu  evals  kept    wall   cpu      cpu")
         for variant in "ab":
             rows = [compare(variant, seed, starts, folder) for seed in range(1, seeds + 1)]
-            wall, used, our_wall, our_used = (statistics.median(column) for column in zip(*rows))
+            wall, used, our_wall, our_used, bare = map(statistics.median, zip(*rows))
             print(f"{variant.upper()} median of seeds: script {wall:.3f} s wall, {used:.3f} s cpu; "
-                  f"ours {our_wall:.3f} s, {our_used:.3f} s; "
+                  f"ours {our_wall:.3f} s, {our_used:.3f} s, with --bare {bare:.3f} s cpu; "
                   f"{wall / our_wall:.1f} and {used / our_used:.1f} times as fast\n")
 
 

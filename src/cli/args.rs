@@ -206,9 +206,6 @@ pub struct SearchArguments {
     /// brief's]
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,
-    /// Number of threads; results do not depend on it [default: one for each core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
     /// Number of layouts to keep [default: the brief's]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=9999))]
     pub keep: Option<u16>,
@@ -229,6 +226,21 @@ pub struct SearchArguments {
     /// Where --out holds this very run already, go on with it
     #[arg(long, requires = "out")]
     pub resume: bool,
+    /// How it is run and what is written
+    #[command(flatten)]
+    pub manner: Manner,
+}
+
+/// How a search is run, and what it writes; the ranking does not depend on it.
+#[derive(Clone, Copy, Debug, Args)]
+pub struct Manner {
+    /// Number of threads; results do not depend on it [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Write the ranking and the layouts alone: neither report nor margins, sensitivities and
+    /// drawings, which cost more than a short search; `report RUN` makes the same report later
+    #[arg(long)]
+    pub bare: bool,
     /// Show no progress
     #[arg(long)]
     pub quiet: bool,
@@ -259,12 +271,9 @@ pub struct ResumeArguments {
     /// When to end; without any of these, when the run itself was to end
     #[command(flatten)]
     pub budget: BudgetArguments,
-    /// Number of threads; results do not depend on it [default: one for each core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// Show no progress
-    #[arg(long)]
-    pub quiet: bool,
+    /// How it is run and what is written
+    #[command(flatten)]
+    pub manner: Manner,
 }
 
 /// Arguments of `merge`.

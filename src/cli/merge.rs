@@ -47,7 +47,8 @@ pub(super) fn run(arguments: &MergeArguments) -> anyhow::Result<Outcome> {
     journal.sync()?;
     let (begun, starts) = (std::time::Instant::now(), found.starts());
     let study = job.search.rank(found)?;
-    job.end(&folder, study, Some(starts), begun.elapsed().as_secs_f64())
+    let seconds = begun.elapsed().as_secs_f64();
+    job.end(&folder, study, Some(starts), (seconds, false))
 }
 
 /// Adds the shares of one more run to those of the others.

@@ -1,6 +1,6 @@
 //! `resume`: a run goes on from the last round in its journal.
 
-use super::args::{BudgetArguments, ResumeArguments};
+use super::args::{BudgetArguments, Manner, ResumeArguments};
 use super::journal::Journal;
 use super::run_folder::RunFolder;
 use super::session::{Job, WrittenBudget};
@@ -10,23 +10,17 @@ use std::path::Path;
 
 /// Runs the command.
 pub(super) fn run(arguments: &ResumeArguments) -> anyhow::Result<Outcome> {
-    go_on(
-        &arguments.run,
-        &arguments.budget,
-        arguments.threads,
-        arguments.quiet,
-    )
+    go_on(&arguments.run, &arguments.budget, arguments.manner)
 }
 
 /// Goes on with the run in `path`. Nothing of it is altered before all of it is known to be good.
 pub(super) fn go_on(
     path: &Path,
     budget: &BudgetArguments,
-    threads: Option<u16>,
-    quiet: bool,
+    manner: Manner,
 ) -> anyhow::Result<Outcome> {
     let (mut journal, contents) = Journal::open(path)?;
-    let job = Job::of_run(path, contents.header(), threads)?;
+    let job = Job::of_run(path, contents.header(), manner.threads)?;
     let found = job.replay(path, contents.rounds())?;
     let Some(shard) = job.shard() else {
         bail!(
@@ -48,5 +42,5 @@ pub(super) fn go_on(
     let folder = RunFolder::existing(path);
     folder.remove_unfinished()?;
     let budget = WrittenBudget::new(budget, job.header.budget);
-    job.go_on(&folder, &mut journal, found, shard, (&budget, quiet))
+    job.go_on(&folder, &mut journal, found, shard, (&budget, manner))
 }

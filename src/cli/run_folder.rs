@@ -10,6 +10,9 @@ use std::path::{Path, PathBuf};
 /// The folder with copies of the brief and its files.
 pub(super) const INPUTS: &str = "inputs";
 
+/// The report and what is kept for it.
+const DERIVED: [&str; 2] = [super::report::PAGE, super::report::MARGINS];
+
 /// The folder for the results of a run.
 #[derive(Debug)]
 pub(super) struct RunFolder {
@@ -141,6 +144,18 @@ impl RunFolder {
     pub fn remove_unfinished(&self) -> anyhow::Result<()> {
         for folder in ["", INPUTS, "layouts", "sensitivity", "cad"] {
             Self::remove(&self.path.join(folder), |file| file.starts_with(UNFINISHED))?;
+        }
+        Ok(())
+    }
+
+    /// Removes what is made from the ranking and can be made again.
+    ///
+    /// # Errors
+    /// One of the files cannot be removed.
+    pub fn remove_derived(&self) -> anyhow::Result<()> {
+        Self::remove(&self.path, |file| DERIVED.contains(&file))?;
+        for folder in ["sensitivity", "cad"] {
+            self.keep_ranks(folder, 0)?;
         }
         Ok(())
     }

@@ -20,7 +20,7 @@ pub(super) fn run(arguments: &SearchArguments) -> anyhow::Result<Outcome> {
         && out.join(journal::NAME).exists()
     {
         same_run(&job, out)?;
-        return resume::go_on(out, &arguments.budget, arguments.threads, arguments.quiet);
+        return resume::go_on(out, &arguments.budget, arguments.manner);
     }
     for contradiction in contradictions(job.search.brief()) {
         warn(&contradiction_words(&contradiction));
@@ -40,7 +40,7 @@ pub(super) fn run(arguments: &SearchArguments) -> anyhow::Result<Outcome> {
         &mut journal,
         found,
         shard,
-        (&budget, arguments.quiet),
+        (&budget, arguments.manner),
     )
 }
 
@@ -60,7 +60,7 @@ fn job(arguments: &SearchArguments, sources: BriefSources) -> anyhow::Result<Job
     };
     let budget = WrittenBudget::new(&arguments.budget, otherwise);
     let shard = arguments.shard.unwrap_or(Shard::WHOLE);
-    Job::new(sources, options, shard, budget, arguments.threads)
+    Job::new(sources, options, shard, budget, arguments.manner.threads)
 }
 
 /// Sees to it that the run in `out` is what is asked for.

@@ -1,16 +1,18 @@
 //! A search under way, with all that it keeps on the disk: new, gone on with, or merged.
 
-use super::args::BudgetArguments;
+use super::args::{BudgetArguments, Manner};
 use super::files::{BriefSources, Source, brief_of};
 use super::journal::Journal;
 use super::progress::ProgressLine;
 use super::refresh::{REFRESH, Refresh};
+use super::report::{MARGINS, PAGE, hash_of};
 use super::run_folder::RunFolder;
-use super::{Outcome, print, warn};
+use super::{Outcome, output, print, warn};
 use crate::curves::Suspension;
 use crate::design::Construction;
 use crate::input::{Brief, ObjectiveSet, RankBy, Scatter};
 use crate::mechanism::Plan;
+use crate::report::margins::Margins;
 use crate::report::results::InputFile;
 use crate::report::run::{Run, RunTexts, input_copy};
 use crate::report::{export, page, ranking, results};
@@ -263,12 +265,12 @@ impl Job {
         journal: &mut Journal,
         found: Found,
         shard: Shard,
-        (budget, quiet): (&WrittenBudget, bool),
+        (budget, manner): (&WrittenBudget, Manner),
     ) -> anyhow::Result<Outcome> {
         let stop = stop_on_signals();
         let (begun, before) = (Instant::now(), spent_before(folder));
         let budget = budget.counted_from_now(before);
-        let mut line = ProgressLine::new(&budget, found.starts(), quiet);
+        let mut line = ProgressLine::new(&budget, found.starts(), manner.quiet);
         let mut refresh = Refresh::new(self.refresh);
         let spent = || before + begun.elapsed().as_secs_f64();
         let study = self.search.go_on(found, shard, &budget, &stop, |standing| {
@@ -285,7 +287,7 @@ impl Job {
         let study = study?;
         journal.sync()?;
         let of = budget.starts.map(|starts| shard.share(starts));
-        let ended = self.end(folder, study, of, spent());
+        let ended = self.end(folder, study, of, (spent(), manner.bare));
         ended.with_context(|| hint(folder))
     }
 
@@ -300,7 +302,7 @@ impl Job {
         study
     }
 
-    /// Writes and prints what came of it.
+    /// Writes and prints what came of it; if `bare`, the ranking alone.
     ///
     /// # Errors
     /// Something cannot be written.
@@ -309,12 +311,17 @@ impl Job {
         folder: &RunFolder,
         study: Study,
         of: Option<u64>,
-        seconds: f64,
+        (seconds, bare): (f64, bool),
     ) -> anyhow::Result<Outcome> {
         let study = self.by_yield(study);
         let brief = self.search.brief();
         let results = self.write_ranking(folder, &study, seconds)?;
-        self.write_derived(folder, &study, results)?;
+        if bare {
+            // What an earlier ranking left would be taken for this one's.
+            folder.remove_derived()?;
+        } else {
+            self.write_derived(folder, &study, results)?;
+        }
         if study.interrupted {
             let of = of.map_or_else(String::new, |of| format!(" of {of}"));
             warn(&format!(
@@ -324,7 +331,7 @@ impl Job {
                 folder.path().display()
             ));
         }
-        let text = ranking::text(brief, &study);
+        let text = ranking::text(brief, &study, output::width());
         print(&format!("{text}\nWritten to {}\n", folder.path().display()))?;
         Ok(if study.feasible() {
             Outcome::Met
@@ -389,7 +396,9 @@ impl Job {
             layouts: layouts.map(|ranked| ranked.layout.to_json()).collect(),
         };
         let run = Run::from_texts(&folder.path().display().to_string(), &texts)?;
-        folder.write("report.html", &page::run(&run)?)?;
+        let margins = Margins::of(&run, &hash_of(&run, &texts))?;
+        folder.write_derived(MARGINS, &margins.text())?;
+        folder.write(PAGE, &page::run(&run, &margins)?)?;
         page::each(&run, |rank, subject| {
             let mut files = export::drawings(subject).into_iter();
             files.try_for_each(|(ending, text)| {

@@ -50,7 +50,7 @@ impl Question<'_> {
         break_words(self.layout, self.sets, self.limits, part)
     }
 
-    fn exit_words(&self, exit: &Exit) -> String {
+    pub(super) fn exit_words(&self, exit: &Exit) -> String {
         let Some(part) = exit.breaks else {
             return format!("nothing within {} mm", fixed(exit.distance, 0));
         };

@@ -18,6 +18,7 @@ pub mod drift;
 pub mod export;
 pub mod figure;
 pub mod json;
+pub mod margins;
 pub mod page;
 pub mod plot;
 pub mod ranking;

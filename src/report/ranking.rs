@@ -12,11 +12,28 @@ use crate::study::{Blocker, Ending, Ranked, Study};
 use std::fmt::Write;
 use std::sync::Arc;
 
-/// What a person reads at the end of a search.
+/// Columns that give way where a terminal is narrow, the first of them first: all of them stand in
+/// the report and in the tables of the run folder.
+const GIVE_WAY: [&str; 4] = ["worst target", "worst miss", "off straight", "anti-rise"];
+
+/// What a person reads at the end of a search; columns give way where `width` letters are too few.
 #[must_use]
-pub fn text(brief: &Brief, study: &Study) -> String {
+pub fn text(brief: &Brief, study: &Study, width: Option<usize>) -> String {
     let mut text = headline(brief, study);
-    let _ = write!(text, "\n\n{}", table(brief, study));
+    let fits = |table: &str| {
+        let longest = table.lines().map(|line| line.chars().count()).max();
+        width.is_none_or(|width| longest.unwrap_or(0) <= width)
+    };
+    let mut table = self::table(brief, study, &[]).to_string();
+    let mut dropped = 0;
+    while !fits(&table) && dropped < GIVE_WAY.len() {
+        dropped += 1;
+        table = self::table(brief, study, &GIVE_WAY[..dropped]).to_string();
+    }
+    let _ = write!(text, "\n\n{table}");
+    if dropped > 0 {
+        text += "(columns that find no room here stand in the report)\n";
+    }
     text += &sizes(brief, study);
     if study.layouts.iter().any(|layout| layout.as_built.is_some()) {
         text += "\nyield: share of frames as built in all bands, by which rows are ordered here.\n";
@@ -126,7 +143,7 @@ pub(super) fn ring_of(layout: &Ranked) -> u32 {
     layout.layout.bicycle.chainring_teeth
 }
 
-fn table(brief: &Brief, study: &Study) -> Table {
+fn table(brief: &Brief, study: &Study, without: &[&str]) -> Table {
     let mut table = Table::new(0);
     let worth = if study.feasible() {
         ["score", "play"]
@@ -163,7 +180,15 @@ fn table(brief: &Brief, study: &Study) -> Table {
         let after = headings.iter().position(|heading| heading == "shock");
         headings.insert(after.map_or(0, |shock| shock + 1), "ring".to_owned());
     }
-    table.row(headings);
+    let kept: Vec<bool> = headings
+        .iter()
+        .map(|heading| !without.contains(&&**heading))
+        .collect();
+    let keep = |row: Vec<String>| {
+        let cells = row.into_iter().zip(&kept);
+        cells.filter(|(_, kept)| **kept).map(|(cell, _)| cell)
+    };
+    table.row(keep(headings));
     for (index, layout) in study.layouts.iter().enumerate() {
         let [low, high] = layout.key.anti_squat_at_sag;
         let [least, most] = layout.key.anti_rise;
@@ -193,7 +218,7 @@ fn table(brief: &Brief, study: &Study) -> Table {
         row.push(format!("{} to {}", fixed(low, 0), fixed(high, 0)));
         row.push(format!("{} to {}", fixed(least, 0), fixed(most, 0)));
         row.push(worst(brief, &layout.assessment));
-        table.row(row);
+        table.row(keep(row));
     }
     table
 }

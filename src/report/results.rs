@@ -34,6 +34,7 @@ pub fn text(brief: &Brief, inputs: &[InputFile], study: &Study) -> String {
         "inputs": inputs,
         "starts": study.starts,
         "evaluations": study.evaluations,
+        "scatter": study.scatter,
         "endings": study.endings,
         "milestones": study.milestones,
         "shock_sizes": study.sizes.iter().map(|tally| size_tally(brief, tally)).collect::<Vec<_>>(),

@@ -45,6 +45,8 @@ pub struct Results {
     pub starts: u64,
     /// Evaluations of candidates.
     pub evaluations: u64,
+    /// Scatter of every hole by whose yield the layouts are ordered, mm, where they are.
+    pub scatter: Option<f64>,
     /// How the starts ended.
     pub endings: BTreeMap<Ending, u64>,
     /// When the best score fell.
@@ -63,6 +65,8 @@ pub struct SizeEntry {
     /// The size.
     #[serde(flatten, with = "SizeFields")]
     pub size: ShockSize,
+    /// Teeth of the chainring it came with, where the brief has several to try.
+    pub chainring_teeth: Option<u32>,
     /// Starts taken with it.
     pub starts: u64,
     /// Of those, how many ended in a feasible layout.

@@ -140,7 +140,7 @@ fn hole(layout: &Layout, hole: Hole) -> String {
     format!("{} on {body}", name(layout, hole.point))
 }
 
-fn source(layout: &Layout, of: Source) -> String {
+pub(super) fn source(layout: &Layout, of: Source) -> String {
     match of {
         Source::Hole(of) => hole(layout, of),
         Source::EyeToEye => "shock length".to_owned(),

@@ -30,6 +30,8 @@ pub struct Study {
     pub milestones: Vec<Milestone>,
     /// Whether it was ended before all starts were taken.
     pub interrupted: bool,
+    /// Scatter of every hole by whose yield the layouts are ordered, mm, where they are.
+    pub scatter: Option<f64>,
 }
 
 /// One layout of a ranking.

@@ -264,6 +264,7 @@ impl Search {
             sizes: found.sizes,
             milestones: found.milestones,
             interrupted,
+            scatter: None,
         }
     }
 

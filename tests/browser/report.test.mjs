@@ -150,8 +150,9 @@ test("a rank is selected, and another set beside it, by keyboard too", async () 
 test("the ranking is sorted by a heading, both ways", async () => {
   const { page, close } = await open(report);
   const heading = page.locator("#ranking-table").getByRole("columnheader", { name: /^travel/ });
-  const keys = () => page.locator("#ranking-table tbody tr").evaluateAll((rows) =>
-    rows.map((row) => Number(row.children[6].dataset.key)));
+  const column = await heading.evaluate((th) => [...th.parentNode.children].indexOf(th));
+  const keys = () => page.locator("#ranking-table tbody tr").evaluateAll((rows, column) =>
+    rows.map((row) => Number(row.children[column].dataset.key)), column);
   await heading.getByRole("button").click();
   const rising = await keys();
   assert.deepEqual(rising, rising.toSorted((a, b) => a - b));
@@ -175,5 +176,44 @@ test("it prints on A4 and on Letter with nothing cut off at the side", async () 
       .filter((element) => element.getBoundingClientRect().right > innerWidth + 1)
       .map((element) => element.id || element.className || element.tagName));
   assert.deepEqual(wider, []);
+  await close();
+});
+
+test("safe regions and frames as built are those of the layout that is selected", async () => {
+  const { page, close } = await open(report);
+  const regions = (rank) => page.locator(`[data-panel='${rank}'] svg.cell`);
+  const points = await page.locator("#figure-linkage .pose.now .pivot").count();
+  assert.equal(await regions(1).count(), points, "one for each point");
+  for (const cell of await regions(1).all()) {
+    assert.ok(await cell.isVisible());
+    assert.match(await cell.getAttribute("aria-label"), /Nearest edge [\d.]+ mm away at \d+ degrees/);
+    assert.match(await cell.locator(".name").textContent(), /^[\d.]+ mm$/);
+  }
+  const yields = (rank) => page.locator(`[data-panel='${rank}']`).getByText(/of frames are in all bands/);
+  assert.match(await yields(1).textContent(), /^[\d.]+ % of frames are in all bands \([\d.]+ to [\d.]+ % with 95 %/);
+  assert.ok(await regions(3).first().isHidden());
+  await page.getByRole("radio", { name: "look at layout 3" }).check();
+  assert.ok(await regions(3).first().isVisible());
+  assert.ok(await yields(3).isVisible());
+  assert.ok(await regions(1).first().isHidden());
+  await page.getByRole("radio", { name: "set layout 1 beside it", exact: true }).check();
+  assert.ok(await regions(1).first().isVisible(), "both side by side");
+  await close();
+});
+
+test("clearances follow the selection and the slider", async () => {
+  const { page, complaints, close } = await open(report);
+  const charts = page.locator(".gaps figure");
+  assert.ok(await charts.count() >= 6);
+  const shown = () => charts.first().locator(".shown").evaluateAll((all) => all.map((g) => g.dataset.layout));
+  assert.deepEqual(await shown(), ["1"]);
+  await page.getByRole("radio", { name: "look at layout 2", exact: true }).check();
+  assert.deepEqual(await shown(), ["2"]);
+  const cursor = charts.last().locator(".cursor");
+  const before = await cursor.getAttribute("transform");
+  await page.getByRole("button", { name: "End", exact: true }).click();
+  assert.notEqual(await cursor.getAttribute("transform"), before);
+  assert.ok(await charts.first().locator(".wanted").isVisible(), "the wanted minimum is drawn");
+  assert.deepEqual(complaints, []);
   await close();
 });

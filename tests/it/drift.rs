@@ -7,8 +7,8 @@ use pivotwright::design::Assessment;
 use pivotwright::input::{Layout, ObjectiveSet, Place, Scatter};
 use pivotwright::mechanism::{Assembly, Plan};
 use pivotwright::number::{Point, Vector};
-use pivotwright::study::drift::{Drift, Exit, MoveKind, Moved};
-use pivotwright::study::tolerance::{Question, tolerance};
+use pivotwright::study::drift::{CLOSENESS, DIRECTIONS, Drift, Exit, FARTHEST, MoveKind, Moved};
+use pivotwright::study::tolerance::{OVERVIEW_FRAMES, Question, overview, tolerance};
 use serde_json::json;
 
 /// Targets that `layout` meets, some with little room.
@@ -266,4 +266,92 @@ fn rayon_pool(threads: usize) -> rayon::ThreadPool {
         .num_threads(threads)
         .build()
         .unwrap()
+}
+
+#[test]
+fn outlines_for_a_picture_are_those_of_drift() {
+    let mut random = Random::new(9);
+    let mut compared = 0;
+    for (index, number) in [(2, 21), (0, 22), (14, 23)] {
+        let layout = read(&movable(&KINDS[index], number, 1)[0]);
+        let set = met_by(&layout, &mut random);
+        let name = KINDS[index].name;
+        let plan = Plan::compile(name, &layout.mechanism).unwrap();
+        let suspension = Suspension::new(&plan, name, &layout).unwrap();
+        let drift = Drift::new(&layout, &suspension, &[&set], &[]);
+        let outlines = drift.outlines();
+        let moved: Vec<Moved> = outlines.iter().map(|outline| outline.moved).collect();
+        let design = |moved: &Moved| moved.kind == MoveKind::Design;
+        assert_eq!(
+            moved,
+            drift
+                .movable()
+                .into_iter()
+                .filter(design)
+                .collect::<Vec<_>>()
+        );
+        let directions = u32::try_from(DIRECTIONS).unwrap();
+        for (outline, region) in outlines.iter().zip(drift.regions(&moved, directions)) {
+            let what = format!("{name}, {:?}", outline.moved.point);
+            for (ray, exit) in outline.rays.iter().zip(&region.outline) {
+                let exact = exit.distance.min(FARTHEST);
+                assert!(
+                    (ray.distance - exact).abs() <= 2.0 * CLOSENESS * exact + 1e-3,
+                    "{what}: {ray:?} {exit:?}"
+                );
+                compared += usize::from(ray.breaks.is_some());
+                assert!(ray.breaks.is_some() || exit.distance >= FARTHEST * (1.0 - CLOSENESS));
+            }
+            // The way to a straight edge is found between two rays.
+            let (nearest, worst) = (
+                outline.nearest.distance,
+                region.worst.distance.min(FARTHEST),
+            );
+            assert!(
+                (nearest - worst).abs() <= 0.005 * worst + 1e-4,
+                "{what}: {nearest} {worst}"
+            );
+        }
+    }
+    assert!(compared > 200, "{compared}");
+}
+
+#[test]
+fn an_overview_of_frames_is_the_study_of_as_many() {
+    let layout = read(&movable(&KINDS[2], 31, 1)[0]);
+    let set = met_by(&layout, &mut Random::new(31));
+    let plan = Plan::compile("four-bar", &layout.mechanism).unwrap();
+    let suspension = Suspension::new(&plan, "four-bar", &layout).unwrap();
+    let scatter = Scatter::even(0.2);
+    let question = Question {
+        layout: &layout,
+        sets: &[&set],
+        limits: &[],
+        scatter: &scatter,
+        frames: OVERVIEW_FRAMES,
+        seed: 4,
+    };
+    let (study, overview) = (
+        tolerance(&question, &suspension).unwrap(),
+        overview(&question, &suspension).unwrap(),
+    );
+    assert_eq!((overview.frames, overview.met), (study.frames, study.met));
+    assert!(overview.met > 0 && overview.met < overview.frames);
+    assert_eq!(overview.interval, study.interval);
+    let misses: Vec<_> = overview.misses.iter().map(|m| (m.part, m.frames)).collect();
+    assert_eq!(misses, study.misses);
+    for (few, many) in overview.spreads.iter().zip(&study.spreads) {
+        assert_eq!(few.measure.name, many.measure.name);
+        assert_eq!(few.quantiles, many.quantiles);
+        for (source, share) in &few.carriers {
+            let same = many.shares.iter().find(|other| other.source == *source);
+            let difference = (same.unwrap().sampled - share).abs();
+            assert!(difference < 1e-9, "{}: {difference}", few.measure.name);
+        }
+    }
+    // What the frames miss goes with the places of its own holes.
+    for missed in &overview.misses {
+        let carried: f64 = missed.carriers.iter().map(|(_, share)| share).sum();
+        assert!(carried > 0.5 && carried < 1.3, "{missed:?}");
+    }
 }

@@ -3,10 +3,12 @@
 use crate::cli::{program, run, told};
 use crate::command_search::{names, read_json, workshop};
 use approx::assert_abs_diff_eq;
+use pivotwright::cli::files::load_brief;
 use pivotwright::curves::Suspension;
 use pivotwright::input::{Layout, Place};
 use pivotwright::mechanism::Plan;
-use pivotwright::report::{Subject, page};
+use pivotwright::report::{Subject, page, ranking};
+use pivotwright::study::{Control, Search};
 use roxmltree::{Document, Node};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -58,6 +60,162 @@ fn a_report_made_again_is_the_same_file() {
     assert_eq!((code, stderr.as_str()), (0, ""));
     assert!(stdout.contains("report.html"), "{stdout}");
     assert!(fs::read(folder.join("report.html")).unwrap() == written);
+    // Margins that are gone, or of other texts, are made again.
+    let margins = fs::read_to_string(folder.join("margins.json")).unwrap();
+    for other in ["", "{}", &margins.replace("\"of\":\"", "\"of\":\"0")] {
+        fs::write(folder.join("margins.json"), other).unwrap();
+        assert_eq!(report(&folder, &[]).0, 0);
+        assert!(fs::read(folder.join("report.html")).unwrap() == written);
+        assert_eq!(
+            fs::read_to_string(folder.join("margins.json")).unwrap(),
+            margins
+        );
+    }
+}
+
+#[test]
+fn a_bare_search_writes_the_ranking_alone_and_its_report_is_made_later() {
+    let (root, folder) = small_run("trail-crew-m.brief.json");
+    let bare = root.path().join("bare");
+    let mut command = program();
+    command.current_dir(root.path().join("demo-data"));
+    command.args([
+        "search",
+        "trail-crew-m.brief.json",
+        "--quiet",
+        "--keep",
+        "3",
+    ]);
+    command
+        .args(["--starts", "64", "--bare", "--out"])
+        .arg(&bare);
+    assert_eq!(told(&mut command).0, 0);
+    assert_eq!(
+        names(&bare),
+        [
+            "inputs",
+            "journal",
+            "layouts",
+            "ranking.csv",
+            "results.json",
+            "times.json"
+        ]
+    );
+    let same =
+        |name: &str| fs::read(bare.join(name)).unwrap() == fs::read(folder.join(name)).unwrap();
+    assert!(same("results.json"));
+    assert_eq!(report(&bare, &[]).0, 0);
+    assert!(same("report.html") && same("margins.json"));
+    // What is gone on with without a report must not keep an old one.
+    let more = ["--starts", "128", "--bare", "--quiet"];
+    let (code, _, stderr) = told(program().arg("resume").arg(&folder).args(more));
+    assert_eq!(code, 0, "{stderr}");
+    for name in [
+        "report.html",
+        "margins.json",
+        "cad/01.dxf",
+        "sensitivity/01.csv",
+    ] {
+        assert!(!folder.join(name).exists(), "{name}");
+    }
+}
+
+#[test]
+fn regions_and_yields_on_the_page_are_those_of_drift_and_tolerance() {
+    let (root, folder) = small_run("trail-crew-m.brief.json");
+    let page = fs::read_to_string(folder.join("report.html")).unwrap();
+    let brief = root.path().join("demo-data/trail-crew-m.brief.json");
+    let brief = brief.to_str().unwrap();
+    let layout = folder.join("layouts/02.json");
+    let layout = layout.to_str().unwrap();
+    let panel = page.split("data-panel=\"2\"").nth(1).unwrap();
+    let panel = panel.split("data-panel=\"3\"").next().unwrap();
+    let (_, told, _) = run(&["drift", layout, "--brief", brief, "--format", "json"]);
+    let told: serde_json::Value = serde_json::from_str(&told).unwrap();
+    let regions = told["regions"].as_array().unwrap().iter();
+    let mut found = 0;
+    for region in regions.filter(|region| region["move"] == "design") {
+        let point = region["point"].as_str().unwrap().replace('_', " ");
+        let words = format!("<strong>{point}</strong> ");
+        let after = panel.split(&words).nth(1).unwrap();
+        let shown: f64 = after.split(' ').next().unwrap().parse().unwrap();
+        let exact = region["worst"]["distance"].as_f64().unwrap();
+        // Shown to a hundredth.
+        assert_abs_diff_eq!(shown, exact, epsilon = 0.0051 + 0.005 * exact);
+        found += 1;
+    }
+    assert_eq!(found, 7);
+    let of = ["--scatter", "0.15", "--frames", "1024", "--format", "json"];
+    let (_, told, _) = run(&[&["tolerance", layout, "--brief", brief][..], &of].concat());
+    let told: serde_json::Value = serde_json::from_str(&told).unwrap();
+    let share = format!(
+        "<strong>{:.1} %</strong>",
+        100.0 * told["yield"].as_f64().unwrap()
+    );
+    assert!(panel.contains(&share), "{share}");
+}
+
+/// The smallest value of a chart's strongest curve, read by its ticks.
+fn least_of_chart(file: &str) -> f64 {
+    let document = Document::parse(file).unwrap();
+    let number = |node: &Node, name| node.attribute(name).unwrap().parse::<f64>().unwrap();
+    let up: Vec<(f64, f64)> = texts(&document, "upright")
+        .iter()
+        .map(|tick| {
+            (
+                number(tick, "y") - 4.0,
+                tick.text().unwrap().parse().unwrap(),
+            )
+        })
+        .collect();
+    let value = scale(&up);
+    let shown = &texts(&document, "shown")[0];
+    let curve = shown
+        .children()
+        .find(|node| node.attribute("class") == Some("curve"));
+    let path = curve
+        .unwrap()
+        .attribute("d")
+        .unwrap()
+        .replace(['M', 'l'], " ");
+    let numbers: Vec<f64> = path
+        .split_whitespace()
+        .map(|n| n.parse().unwrap())
+        .collect();
+    // The paper of the curves stands below the head of its file.
+    let top = number(&shown.parent().unwrap(), "y");
+    let places = numbers.iter().skip(1).step_by(2).scan(top, |y, step| {
+        *y += step;
+        Some(value(*y))
+    });
+    places.fold(f64::INFINITY, f64::min)
+}
+
+#[test]
+fn clearances_over_the_travel_come_down_to_what_the_limits_reach() {
+    let (_root, folder) = small_run("trail-crew-m.brief.json");
+    let pictures = folder.join("pictures");
+    assert_eq!(report(&folder, &["--svg", pictures.to_str().unwrap()]).0, 0);
+    let results = read_json(&folder.join("results.json"));
+    let limits = results["layouts"][0]["limits"].as_array().unwrap();
+    let parts: Vec<_> = limits
+        .iter()
+        .filter(|limit| !limit["between"].is_null())
+        .collect();
+    let mut read = 0;
+    for (index, limit) in parts.iter().enumerate() {
+        let path = pictures.join(format!("clearance-{}.svg", index + 1));
+        let Ok(file) = fs::read_to_string(path) else {
+            // Far from their limits in every layout.
+            assert!(limit["slack"].as_f64().unwrap() > 40.0);
+            continue;
+        };
+        let value = limit["value"].as_f64().unwrap();
+        // A tenth of a pixel, and the least between two of 41 moments.
+        assert_abs_diff_eq!(least_of_chart(&file), value, epsilon = 0.06);
+        read += 1;
+    }
+    assert!(read >= 6, "{read}");
 }
 
 #[test]
@@ -172,12 +330,16 @@ fn a_chart_read_by_its_ticks_gives_the_curve() {
         assert!(up.len() >= 4 && across.len() >= 4);
         let (rate, travel) = (scale(&up), scale(&across));
         let curve = &texts(&document, "curve")[0];
-        let path = curve.attribute("d").unwrap().replace(['M', 'L'], " ");
-        let numbers: Vec<f64> = path
+        let path = curve.attribute("d").unwrap().replace(['M', 'l'], " ");
+        let mut numbers: Vec<f64> = path
             .split_whitespace()
             .map(|n| n.parse().unwrap())
             .collect();
         assert!(numbers.len() >= 80);
+        // After the first place each is a step from the one before.
+        for index in 2..numbers.len() {
+            numbers[index] += numbers[index - 2];
+        }
         for pair in numbers.chunks(2) {
             let fraction = travel(pair[0]) / subject.suspension.total_travel();
             let state = subject.at(Place::Fraction(fraction.clamp(0.0, 1.0)));
@@ -344,4 +506,30 @@ fn shells_and_man_know_every_command() {
             "{command}"
         );
     }
+}
+
+#[test]
+fn the_ranking_gives_columns_up_where_a_terminal_is_narrow() {
+    let mut brief = load_brief(Path::new("demo-data/trail-crew-m.brief.json")).unwrap();
+    (brief.search.starts, brief.search.keep) = (24, 2);
+    let search = Search::new(brief, "layout", 0).unwrap();
+    let study = search.run(|_| Control::GoOn).unwrap();
+    let table = |width: Option<usize>| {
+        let text = ranking::text(search.brief(), &study, width);
+        let lines: Vec<String> = text.lines().skip(3).take(3).map(String::from).collect();
+        lines
+    };
+    let longest = |lines: &[String]| lines.iter().map(|line| line.chars().count()).max().unwrap();
+    let whole = table(None);
+    assert!(
+        whole[0].starts_with("rank") && whole[0].contains("worst target"),
+        "{whole:?}"
+    );
+    assert_eq!(table(Some(longest(&whole))), whole);
+    let narrow = table(Some(100));
+    assert!(
+        longest(&narrow) <= 100 && longest(&whole) > 100,
+        "{narrow:?}"
+    );
+    assert!(!narrow[0].contains("worst target") && narrow[0].contains("play"));
 }

@@ -18,6 +18,19 @@ fn syntax_faults_give_line_and_column() {
         faults,
         "f.json: line 3, column 1: found \"}\", expected valid JSON (trailing comma)"
     );
+    let commaless = "{\n  \"a\": [1, 2]  \n\n  \"b\": 3\n}";
+    let faults = parse("f.json", commaless).unwrap_err().to_string();
+    assert_eq!(
+        faults,
+        "f.json: line 2, column 14: found the end of the line, expected `,` or `}` (JSON)"
+    );
+    let faults = parse("f.json", "{\"a\": 1 \"b\": 3}")
+        .unwrap_err()
+        .to_string();
+    assert!(
+        faults.contains("line 1, column 9: found \"\"\""),
+        "{faults}"
+    );
     let faults = parse("f.json", "{\"a\": [1, 2").unwrap_err().to_string();
     assert!(
         faults.contains("line 1, column 11: found the end of the text"),

@@ -129,6 +129,17 @@ pub(in crate::input) fn parse(file: &str, text: &str) -> Result<Value, Faults> {
         } else {
             found
         };
+        let commaless = message.starts_with("expected `,`") && !error.is_eof();
+        if let Some((line, column)) = end_before(text, line, column).filter(|_| commaless) {
+            // The comma is missing there, not where the next line begins.
+            return Fault::new(
+                file,
+                format!("line {line}, column {column}"),
+                "the end of the line",
+                expected,
+            )
+            .into();
+        }
         Fault::new(
             file,
             format!("line {line}, column {column}"),
@@ -137,4 +148,16 @@ pub(in crate::input) fn parse(file: &str, text: &str) -> Result<Value, Faults> {
         )
         .into()
     })
+}
+
+/// The place just after what stands before a place, if that is on an earlier line.
+fn end_before(text: &str, line: usize, column: usize) -> Option<(usize, usize)> {
+    let lines: Vec<&str> = text.lines().take(line).collect();
+    let (last, earlier) = lines.split_last()?;
+    let own = last.get(..column.saturating_sub(1))?;
+    if !own.trim().is_empty() {
+        return None;
+    }
+    let index = earlier.iter().rposition(|line| !line.trim().is_empty())?;
+    Some((index + 1, earlier[index].trim_end().len() + 1))
 }

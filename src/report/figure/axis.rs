@@ -71,7 +71,7 @@ impl Axis {
 /// it has.
 ///
 /// By multiplication alone: logarithms of the system differ from one to another.
-fn round_step(wanted: f64) -> (f64, usize) {
+pub(super) fn round_step(wanted: f64) -> (f64, usize) {
     let nearly = wanted * (1.0 - 1e-9);
     let (mut parts, mut decimals) = (1.0, 0);
     while decimals < MOST_DECIMALS && nearly * parts < 1.0 {

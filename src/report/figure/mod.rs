@@ -8,22 +8,32 @@
 //! - `axis`, `plot`: ticks, and from values to places on the paper.
 //! - `chart`: curves over the travel; `curves`, `wanted`: which curves and what is wanted there.
 //! - `scene`, `side_view`: the linkage and the bicycle around it, at any moment.
+//! - `map`, `cell`: safe regions, all about the linkage and each by itself.
+//! - `gaps`: how near parts come to each other over the travel.
 //! - `search`: the best score over the starts.
 
 mod axis;
+mod cell;
 mod chart;
 mod curves;
+mod gaps;
 mod labels;
+mod map;
+mod path;
 mod plot;
 mod scene;
 mod search;
 mod side_view;
 mod wanted;
 
+pub(super) use cell::cell;
 pub use curves::charts;
-pub(super) use scene::Scene;
+pub(super) use gaps::gaps;
+pub(super) use map::{map, view};
+pub(super) use path::px;
+pub(super) use scene::Stage;
 pub use search::course;
-pub use side_view::{side_view, views};
+pub(super) use side_view::{View, views};
 
 use maud::{Markup, PreEscaped, html};
 
@@ -94,17 +104,6 @@ impl Figure {
     }
 }
 
-/// A length on the paper: a tenth of a pixel is finer than anybody sees.
-pub(super) fn px(value: f64) -> String {
-    let text = format!("{value:.1}");
-    let text = text.strip_suffix(".0").unwrap_or(&text);
-    if text == "-0" {
-        "0".into()
-    } else {
-        text.into()
-    }
-}
-
 /// Lines of at most so many letters, broken between words.
 fn wrapped(text: &str, letters: f64) -> Vec<String> {
     let mut lines = vec![String::new()];
@@ -126,13 +125,6 @@ fn wrapped(text: &str, letters: f64) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn lengths_are_short_and_zero_has_no_sign() {
-        assert_eq!(px(-0.01), "0");
-        assert_eq!(px(12.04), "12");
-        assert_eq!(px(-3.25), "-3.2");
-    }
 
     #[test]
     fn captions_break_between_words() {

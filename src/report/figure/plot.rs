@@ -1,9 +1,9 @@
 //! From values to places on the paper.
 
 use super::axis::Axis;
+use super::path::Path;
 use super::px;
 use maud::{Markup, html};
-use std::fmt::Write;
 
 /// Width of a chart, px.
 pub(super) const WIDTH: f64 = 640.0;
@@ -53,19 +53,16 @@ impl Plot {
 
     /// The line through `pairs`, broken where a value is no number.
     pub fn path(&self, pairs: &[Pair]) -> String {
-        let mut path = String::new();
-        let mut on_paper = false;
+        let mut path = Path::default();
         for &(across, up) in pairs {
             let (x, y) = (self.x(across), self.y(up));
-            if !(x.is_finite() && y.is_finite()) {
-                on_paper = false;
-                continue;
+            if x.is_finite() && y.is_finite() {
+                path.to(x, y);
+            } else {
+                path.lift();
             }
-            let letter = if on_paper { 'L' } else { 'M' };
-            let _ = write!(path, "{letter}{} {}", px(x), px(y));
-            on_paper = true;
         }
-        path
+        path.text()
     }
 
     /// Grid, ticks and the titles of the axes.

@@ -9,6 +9,7 @@ use crate::input::{BodyId, Layout, PointId, Wrap};
 use crate::number::{Point, Vector};
 use crate::report::traced::{Moment, Traced};
 use crate::room;
+use rayon::prelude::*;
 
 /// How far the shock's body reaches along its length at full extension (common practice, no
 /// source): the rest is the shaft.
@@ -64,6 +65,24 @@ pub(crate) struct Scene {
     pub shapes: Vec<Shape>,
     /// The linkage's own points come first.
     pub points: usize,
+}
+
+/// A bicycle in side view with the places of every layout at every moment.
+#[derive(Clone, Debug)]
+pub(crate) struct Stage {
+    pub scene: Scene,
+    /// One a layout.
+    pub places: Vec<Vec<Places>>,
+}
+
+impl Stage {
+    /// The stage of layouts of one linkage; none where there is no layout.
+    pub fn new(traced: &[Traced]) -> Option<Self> {
+        let scene = Scene::new(traced.first()?.subject.layout);
+        let places = traced.par_iter().map(|traced| scene.places(traced));
+        let places = places.collect();
+        Some(Self { scene, places })
+    }
 }
 
 /// Numbers of the places after the linkage's own points.

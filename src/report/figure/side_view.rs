@@ -1,6 +1,6 @@
 //! The bicycle from the drive side at top, sag and end, and the linkage close up.
 
-use super::scene::{Kind, Mark, Places, Scene, Shape, drawn_cog};
+use super::scene::{Kind, Mark, Places, Scene, Shape, Stage, drawn_cog};
 use super::{Figure, px};
 use crate::input::Layout;
 use crate::number::Point;
@@ -9,7 +9,7 @@ use maud::{Markup, html};
 use std::fmt::Write;
 
 /// Width of a view, px.
-const WIDTH: f64 = 760.0;
+pub(super) const WIDTH: f64 = 760.0;
 /// No view is higher, px.
 const HIGHEST: f64 = 560.0;
 /// Room around what must be seen, mm.
@@ -21,18 +21,18 @@ const LETTER: [f64; 2] = [7.2, 14.0];
 
 /// What of the plane is shown, and how large.
 #[derive(Clone, Copy, Debug)]
-struct View {
+pub(crate) struct View {
     /// px a mm.
-    scale: f64,
+    pub scale: f64,
     /// The origin on the paper, px.
     left: f64,
     top: f64,
-    height: f64,
+    pub height: f64,
 }
 
 impl View {
     /// The view that shows all `points`.
-    fn of(points: impl Iterator<Item = Point<f64>>) -> Self {
+    pub fn of(points: impl Iterator<Item = Point<f64>>) -> Self {
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
         for point in points {
             for (axis, value) in [point.x, point.y].into_iter().enumerate() {
@@ -51,7 +51,7 @@ impl View {
         }
     }
 
-    fn place(&self, point: Point<f64>) -> (f64, f64) {
+    pub fn place(&self, point: Point<f64>) -> (f64, f64) {
         (
             self.left + point.x * self.scale,
             self.top - point.y * self.scale,
@@ -61,32 +61,31 @@ impl View {
 
 /// The whole bicycle and the linkage close up, of the first of `traced`.
 #[must_use]
-pub fn views(traced: &[Traced]) -> Vec<Figure> {
+pub(crate) fn views(traced: &[Traced], stage: &Stage) -> Vec<Figure> {
     let Some(first) = traced.first() else {
         return Vec::new();
     };
     vec![
-        side_view(traced, first, false),
-        side_view(traced, first, true),
+        side_view(first, stage, false),
+        side_view(first, stage, true),
     ]
 }
 
-/// The side view of `shown`, large enough for all of `traced`; close up, of the linkage alone.
-#[must_use]
-pub fn side_view(traced: &[Traced], shown: &Traced, close: bool) -> Figure {
+/// The side view of `shown`, the first layout, large enough for all on the stage; close up, of the
+/// linkage alone.
+fn side_view(shown: &Traced, stage: &Stage, close: bool) -> Figure {
     let layout = shown.subject.layout;
-    let scene = Scene::new(layout);
-    let all: Vec<Vec<Places>> = traced.iter().map(|traced| scene.places(traced)).collect();
+    let (scene, all) = (&stage.scene, &stage.places);
     let view = if close {
-        View::of(linkage_points(layout, &scene, &all))
+        View::of(linkage_points(layout, scene, all))
     } else {
-        View::of(bicycle_points(layout, &scene, &all))
+        View::of(bicycle_points(layout, scene, all))
     };
-    let places = scene.places(shown);
+    let places = all.first().map_or(&[][..], |places| &places[..]);
     let moment = |index: usize| places.get(index).map_or(&[][..], |places| &places[..]);
     let now = moment(shown.sag);
     let names = if close {
-        name_offsets(&scene, &view, now)
+        name_offsets(scene, &view, now)
     } else {
         Vec::new()
     };
@@ -94,7 +93,7 @@ pub fn side_view(traced: &[Traced], shown: &Traced, close: bool) -> Figure {
         html! {
             g class={ "pose " (class) } data-pose=[number] {
                 @for shape in &scene.shapes {
-                    (drawn(shape, &view, at, &places, &names))
+                    (drawn(shape, &view, at, places, &names))
                 }
             }
         }
@@ -140,7 +139,7 @@ fn caption(close: bool, cog: u32, parts: bool) -> String {
 }
 
 /// Where the linkage's points come at any moment.
-fn linkage_points<'p>(
+pub(super) fn linkage_points<'p>(
     layout: &Layout,
     scene: &Scene,
     all: &'p [Vec<Places>],
@@ -185,7 +184,11 @@ fn bicycle_points<'p>(
 
 /// Where the name of each place stands from it, px, so that names do not stand on one another
 /// or on marks.
-fn name_offsets(scene: &Scene, view: &View, at: &[Option<Point<f64>>]) -> Vec<(f64, f64)> {
+pub(super) fn name_offsets(
+    scene: &Scene,
+    view: &View,
+    at: &[Option<Point<f64>>],
+) -> Vec<(f64, f64)> {
     let place = |index: usize| {
         at.get(index)
             .copied()
@@ -247,7 +250,7 @@ fn name_offsets(scene: &Scene, view: &View, at: &[Option<Point<f64>>]) -> Vec<(f
 }
 
 /// One shape with its places at `at`; `all` are the moments that a trail leads through.
-fn drawn(
+pub(super) fn drawn(
     shape: &Shape,
     view: &View,
     at: &[Option<Point<f64>>],

@@ -1,10 +1,10 @@
 //! The chosen layout: its side view to move, its curves, its numbers, its points.
 
-use super::{Page, heat, shown};
+use super::{Figures, Page, heat, margins, shown};
 use crate::design::{Assessment, LimitResult};
 use crate::input::{Brief, Curve, Mechanism, Place, Summary, Target};
+use crate::number::Point;
 use crate::report::curves::{reached, subject_of, wanted};
-use crate::report::figure::Figure;
 use crate::report::ranking::{limit_unit, limit_words};
 use crate::report::table::{fixed, signed};
 use crate::report::traced::Traced;
@@ -34,7 +34,7 @@ pub(super) const BY_COG: [Curve; 4] = [
 ];
 
 /// Everything about the chosen layout.
-pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Markup {
+pub(super) fn section(page: &Page, figures: &Figures) -> Markup {
     let Some(first) = page.traced.first() else {
         return html! {};
     };
@@ -46,7 +46,7 @@ pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Marku
             }
             p.hidden #status role="status" aria-live="polite" {}
             (controls(first))
-            div.views { @for figure in views { (shown(figure)) } }
+            div.views { @for figure in &figures.views { (shown(figure)) } }
             (along_the_travel(first))
         }
         section aria-labelledby="curves" {
@@ -57,8 +57,9 @@ pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Marku
                      largest cog). The upright line follows the slider above."
                 }
             }
-            div.charts { @for figure in charts { (shown(figure)) } }
+            div.charts { @for figure in &figures.charts { (shown(figure)) } }
         }
+        @if !figures.gaps.is_empty() { (clearances(figures)) }
         section aria-labelledby="numbers" {
             h2 id="numbers" { "Numbers" }
             (numbers(first))
@@ -67,14 +68,30 @@ pub(super) fn section(page: &Page, views: &[Figure], charts: &[Figure]) -> Marku
     }
 }
 
+/// How near parts come to each other.
+fn clearances(figures: &Figures) -> Markup {
+    html! {
+        section aria-labelledby="clearances" {
+            h2 id="clearances" { "Clearances over the travel" }
+            p.note {
+                "In side view, the nearest of the parts named; below zero they overlap. Framed: where a \
+                 limit wants the curve to stay. Limits with more than 40 mm to spare in every layout \
+                 have no chart; the limits of each layout are all told below."
+            }
+            div.gaps { @for figure in &figures.gaps { (shown(figure)) } }
+        }
+    }
+}
+
 /// What is told of each layout by itself; each is made without regard to the others, so that
 /// threads change nothing.
 fn panels(page: &Page) -> Vec<Markup> {
-    let each = page.traced.par_iter().zip(page.assessments);
-    each.map(|(traced, assessment)| {
+    let each = page.traced.par_iter().zip(page.assessments).enumerate();
+    each.map(|(index, (traced, assessment))| {
         html! {
             div.panel data-panel=(traced.rank) hidden[traced.rank != 1] {
                 (verdicts(page, traced, assessment))
+                (margins::panel(page, traced, index))
                 (heat::table(page, traced))
                 (points(page, traced))
             }
@@ -296,6 +313,17 @@ fn points(page: &Page, traced: &Traced) -> Markup {
         page.brief()
             .is_some_and(|brief| brief.free.iter().any(|free| free.point.index() == index))
     };
+    // How far every point is from where the first layout has it: what makes this another one.
+    let first = page
+        .traced
+        .first()
+        .filter(|first| first.rank != traced.rank);
+    let from = |first: &Traced, index: usize, here: Point<f64>| {
+        let points = &first.subject.layout.mechanism.points;
+        points
+            .get(index)
+            .map_or(f64::NAN, |point| (here - point.position).length())
+    };
     html! {
         h3 { "Points of layout " (traced.rank) " at full extension, from the bottom bracket" }
         div.scroll tabindex="0" role="region" aria-label="Points" {
@@ -304,6 +332,7 @@ fn points(page: &Page, traced: &Traced) -> Markup {
                     th scope="col" { "point" }
                     th scope="col" { "forward, mm" }
                     th scope="col" { "up, mm" }
+                    @if let Some(first) = first { th scope="col" { "from no. " (first.rank) ", mm" } }
                     th scope="col" { "on" }
                     @if page.brief().is_some() { th scope="col" { "" span.hidden { "free" } } }
                 } }
@@ -313,6 +342,9 @@ fn points(page: &Page, traced: &Traced) -> Markup {
                             th scope="row" { (point.name.replace('_', " ")) }
                             td { (fixed(point.position.x, 3)) }
                             td { (fixed(point.position.y, 3)) }
+                            @if let Some(first) = first {
+                                td { (fixed(from(first, index, point.position), 2)) }
+                            }
                             td.words { (carriers(mechanism, index)) }
                             @if page.brief().is_some() {
                                 td.words { (if free(index) { "searched" } else { "given" }) }

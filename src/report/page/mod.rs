@@ -6,16 +6,18 @@
 //! that is not in the page already.
 //!
 //! - `ranking`: the table of layouts. `chosen`: the selected one, number by number.
-//! - `heat`: what a millimetre does.
+//! - `heat`: what a millimetre does. `margins`: where each pivot may go, and frames as built.
 //! - `data`: positions and curves for the script. `origin`: search, provenance, definitions.
 
 mod chosen;
 mod data;
 mod heat;
+mod margins;
 mod origin;
 mod ranking;
 
-use super::figure::{self, Figure};
+use super::figure::{self, Figure, Stage, View};
+use super::margins::{FrameRule, Judged, LayoutMargins, Margins, OutlineRule, SCATTER};
 use super::run::Run;
 use super::traced::Traced;
 use super::{Subject, Verdict, words};
@@ -40,8 +42,30 @@ struct Page<'a> {
     traced: &'a [Traced<'a>],
     assessments: &'a [Assessment],
     sets: &'a [&'a ObjectiveSet],
+    /// How far each layout is from its edges, where it is judged by anything.
+    margins: &'a [LayoutMargins],
+    rules: Option<(&'a OutlineRule, &'a FrameRule)>,
+    /// The linkage and where it is at every moment; none where there is no layout.
+    stage: Option<Stage>,
+    /// What is shown of the linkage about its safe regions.
+    view: Option<View>,
     /// The run, where the page is about one.
     run: Option<&'a Run>,
+}
+
+/// The figures of a page.
+struct Figures {
+    views: Vec<Figure>,
+    charts: Vec<Figure>,
+    gaps: Vec<Figure>,
+    course: Option<Figure>,
+}
+
+impl Figures {
+    fn all(self) -> Vec<Figure> {
+        let charts = self.views.into_iter().chain(self.charts);
+        charts.chain(self.gaps).chain(self.course).collect()
+    }
 }
 
 /// The report of a run.
@@ -49,8 +73,8 @@ struct Page<'a> {
 /// # Errors
 ///
 /// A layout of the run does not move over its whole stroke.
-pub fn run(run: &Run) -> Result<String, Faults> {
-    with_moving(run, |page| page.text(page.figures()))
+pub fn run(run: &Run, margins: &Margins) -> Result<String, Faults> {
+    with_moving(run, Some(margins), |page| page.text(&page.figures()))
 }
 
 /// The figures of a run's report.
@@ -58,10 +82,8 @@ pub fn run(run: &Run) -> Result<String, Faults> {
 /// # Errors
 ///
 /// As [`run()`].
-pub fn run_figures(run: &Run) -> Result<Vec<Figure>, Faults> {
-    // A method named alone would have to serve one lifetime only.
-    #[allow(clippy::redundant_closure_for_method_calls)]
-    with_moving(run, |page| page.figures())
+pub fn run_figures(run: &Run, margins: &Margins) -> Result<Vec<Figure>, Faults> {
+    with_moving(run, Some(margins), |page| page.figures().all())
 }
 
 /// Does something with each layout of a run in motion, best first, until it fails.
@@ -73,14 +95,18 @@ pub fn each<E>(
     run: &Run,
     mut act: impl FnMut(usize, &Subject) -> Result<(), E>,
 ) -> Result<Result<(), E>, Faults> {
-    with_moving(run, |page| {
+    with_moving(run, None, |page| {
         page.traced
             .iter()
             .try_for_each(|traced| act(traced.rank, &traced.subject))
     })
 }
 
-fn with_moving<T>(run: &Run, make: impl FnOnce(&Page<'_>) -> T) -> Result<T, Faults> {
+fn with_moving<T>(
+    run: &Run,
+    margins: Option<&Margins>,
+    make: impl FnOnce(&Page<'_>) -> T,
+) -> Result<T, Faults> {
     let plans = run
         .layouts
         .iter()
@@ -106,11 +132,17 @@ fn with_moving<T>(run: &Run, make: impl FnOnce(&Page<'_>) -> T) -> Result<T, Fau
         .par_iter()
         .map(|suspension| Assessment::new(suspension, &sets, &run.brief.limits))
         .collect();
+    let stage = Stage::new(&traced);
+    let (margins, rules) = known(margins);
     let page = Page {
+        view: view(&traced, stage.as_ref()),
+        stage,
         title: &run.brief.name,
         traced: &traced,
         assessments: &assessments,
         sets: &sets,
+        margins,
+        rules,
         run: Some(run),
     };
     Ok(make(&page))
@@ -126,45 +158,77 @@ pub fn one(subject: &Subject, verdict: Option<&Verdict>) -> String {
         targets: targets.to_vec(),
         limits: Vec::new(),
     }];
+    let judged = Judged {
+        sets,
+        limits: &[],
+        scatter: SCATTER,
+        seed: 1,
+    };
+    let (layout, suspension) = (subject.layout, subject.suspension);
+    let margins: Vec<LayoutMargins> = verdict
+        .map(|_| LayoutMargins::of(layout, suspension, &judged))
+        .into_iter()
+        .collect();
+    let (outlines, frames) = (OutlineRule::today(), FrameRule::of(&judged));
+    let stage = Stage::new(&traced);
     let page = Page {
+        view: view(&traced, stage.as_ref()),
+        stage,
         title: &subject.layout.name,
         traced: &traced,
         assessments: &assessments,
         sets,
+        margins: &margins,
+        rules: verdict.map(|_| (&outlines, &frames)),
         run: None,
     };
-    page.text(page.figures())
+    page.text(&page.figures())
 }
 
 /// The figures about one layout.
 #[must_use]
 pub fn one_figures(subject: &Subject, verdict: Option<&Verdict>) -> Vec<Figure> {
     let sets = verdict.map_or(&[][..], |verdict| verdict.sets);
-    figures_of(&[Traced::new(1, true, *subject)], sets)
+    let traced = [Traced::new(1, true, *subject)];
+    figures_of(&traced, Stage::new(&traced).as_ref(), sets, None).all()
 }
 
-fn figures_of(traced: &[Traced], sets: &[&ObjectiveSet]) -> Vec<Figure> {
-    let mut figures = figure::views(traced);
-    figures.extend(figure::charts(traced, sets));
-    figures
+fn figures_of(
+    traced: &[Traced],
+    stage: Option<&Stage>,
+    sets: &[&ObjectiveSet],
+    run: Option<&Run>,
+) -> Figures {
+    let course = run.and_then(|run| figure::course(&run.results.milestones, run.results.starts));
+    Figures {
+        views: stage.map_or_else(Vec::new, |stage| figure::views(traced, stage)),
+        charts: figure::charts(traced, sets),
+        gaps: figure::gaps(traced, run.map(|run| &run.brief)),
+        course,
+    }
+}
+
+/// What margins tell of the layouts and how, if they are known.
+type Known<'a> = (
+    &'a [LayoutMargins],
+    Option<(&'a OutlineRule, &'a FrameRule)>,
+);
+
+fn known(margins: Option<&Margins>) -> Known<'_> {
+    let rules = margins.map(|margins| (&margins.outlines, &margins.frames));
+    (margins.map_or(&[], |margins| &margins.layouts), rules)
+}
+
+fn view(traced: &[Traced], stage: Option<&Stage>) -> Option<View> {
+    Some(figure::view(traced.first()?.subject.layout, stage?))
 }
 
 impl Page<'_> {
-    fn figures(&self) -> Vec<Figure> {
-        let mut figures = figures_of(self.traced, self.sets);
-        if let Some(run) = self.run {
-            figures.extend(figure::course(&run.results.milestones, run.results.starts));
-        }
-        figures
+    fn figures(&self) -> Figures {
+        figures_of(self.traced, self.stage.as_ref(), self.sets, self.run)
     }
 
-    fn text(&self, figures: Vec<Figure>) -> String {
-        let (course, figures): (Vec<_>, Vec<_>) = figures
-            .into_iter()
-            .partition(|figure| figure.name == "course");
-        let (views, charts): (Vec<_>, Vec<_>) = figures
-            .into_iter()
-            .partition(|figure| figure.placed.is_some());
+    fn text(&self, figures: &Figures) -> String {
         let body = html! {
             header {
                 p.kind { @if self.run.is_some() { "Search report" } @else { "Layout report" } }
@@ -175,9 +239,9 @@ impl Page<'_> {
             main {
                 @if let Some(run) = self.run { (ranking::section(self, run)) }
                 @if !self.traced.is_empty() {
-                    (chosen::section(self, &views, &charts))
+                    (chosen::section(self, figures))
                 }
-                @if let Some(run) = self.run { (origin::course(run, course.first())) }
+                @if let Some(run) = self.run { (origin::course(run, figures.course.as_ref())) }
                 (origin::definitions(self))
                 (origin::provenance(self))
             }

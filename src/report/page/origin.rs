@@ -2,7 +2,7 @@
 
 use super::{Page, shown};
 use crate::report::figure::Figure;
-use crate::report::ranking::ending_words;
+use crate::report::ranking::{ending_words, several_rings};
 use crate::report::run::Run;
 use crate::report::table::fixed;
 use crate::report::words;
@@ -16,6 +16,7 @@ pub(super) const CAUTION: &str = "Kinematics only: nothing here speaks of streng
 /// How the search went.
 pub(super) fn course(run: &Run, figure: Option<&Figure>) -> Markup {
     let results = &run.results;
+    let rings = several_rings(&run.brief);
     html! {
         section aria-labelledby="course" {
             h2 id="course" { "How the search went" }
@@ -47,6 +48,7 @@ pub(super) fn course(run: &Run, figure: Option<&Figure>) -> Markup {
                     table.numbers {
                         thead { tr {
                             th scope="col" { "shock, mm" }
+                            @if rings { th scope="col" { "ring, teeth" } }
                             th scope="col" { "starts" }
                             th scope="col" { "feasible" }
                             th scope="col" { "best score" }
@@ -56,6 +58,9 @@ pub(super) fn course(run: &Run, figure: Option<&Figure>) -> Markup {
                                 tr {
                                     th scope="row" {
                                         (fixed(size.size.eye_to_eye, 0)) " × " (size.size.stroke)
+                                    }
+                                    @if rings {
+                                        td { (size.chainring_teeth.map_or_else(|| "–".into(), |teeth| teeth.to_string())) }
                                     }
                                     td { (size.starts) }
                                     td { (size.feasible) }

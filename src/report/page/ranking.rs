@@ -1,9 +1,10 @@
 //! The answer in a sentence, and the layouts as a table to sort and to select from.
 
 use super::Page;
+use super::margins::percent;
 use crate::design::Assessment;
 use crate::input::Layout;
-use crate::report::ranking::{blockers, worst};
+use crate::report::ranking::{blockers, several_rings, worst};
 use crate::report::run::{Entry, Run};
 use crate::report::table::fixed;
 use crate::study::KeyValues;
@@ -103,10 +104,12 @@ impl Cell {
 }
 
 /// Headings of the columns that follow rank and choice, each with its unit or meaning.
-const COLUMNS: [(&str, &str); 11] = [
+const COLUMNS: [(&str, &str); 13] = [
     ("score", "0 to 1"),
+    (YIELD, "%"),
     ("play", "mm"),
     ("shock", "mm"),
+    (RING, "teeth"),
     ("travel", "mm"),
     ("rate, top", "mm/mm"),
     ("rate, sag", "mm/mm"),
@@ -116,6 +119,22 @@ const COLUMNS: [(&str, &str); 11] = [
     ("anti-rise", "%, all travel"),
     ("worst target", "residual, ±1 allowed"),
 ];
+
+/// The heading of the column that is there where frames were built.
+const YIELD: &str = "yield";
+/// The heading of the column that is there where the brief has several chainrings to try.
+const RING: &str = "ring";
+
+/// The columns of a page's ranking.
+fn columns(page: &Page, run: &Run) -> Vec<(&'static str, &'static str)> {
+    let left_out = |name: &str| match name {
+        YIELD => page.margins.is_empty(),
+        RING => !several_rings(&run.brief),
+        _ => false,
+    };
+    let columns = COLUMNS.into_iter();
+    columns.filter(|(name, _)| !left_out(name)).collect()
+}
 
 /// The table of layouts.
 pub(super) fn section(page: &Page, run: &Run) -> Markup {
@@ -131,7 +150,8 @@ pub(super) fn section(page: &Page, run: &Run) -> Markup {
             @if !run.layouts.is_empty() {
                 (table(page, run, feasible))
                 p.note {
-                    "Score: 0 where everything is as wanted, 1 on the edge of every band. Play: how far any \
+                    "Score: 0 where everything is as wanted, 1 on the edge of every band. Yield: the share of \
+                     frames as built in all bands, told below with its interval. Play: how far any \
                      one pivot may be off before something breaks. Choose one to look at below, and another to set beside it (dashed in every \
                      figure). A heading sorts by its column. Each layout is a complete file of the \
                      run folder."
@@ -150,9 +170,17 @@ fn table(page: &Page, run: &Run, feasible: bool) -> Markup {
         .layouts
         .iter()
         .zip(page.traced.iter().zip(page.assessments))
-        .map(|(entry, (traced, assessment))| {
+        .enumerate()
+        .map(|(index, (entry, (traced, assessment)))| {
             let key = KeyValues::of(traced.subject.suspension);
-            let cells = cells(page, entry, traced.subject.layout, &key, assessment);
+            let mut cells = cells(page, entry, traced.subject.layout, &key, assessment);
+            if several_rings(&run.brief) {
+                let teeth = traced.subject.layout.bicycle.chainring_teeth;
+                cells.insert(3, Cell::number(f64::from(teeth), 0));
+            }
+            if !page.margins.is_empty() {
+                cells.insert(1, yield_cell(page, index));
+            }
             (traced.rank, entry, cells)
         })
         .collect();
@@ -163,7 +191,7 @@ fn table(page: &Page, run: &Run, feasible: bool) -> Markup {
                     th scope="col" { "look" }
                     th scope="col" { "beside" }
                     (heading("rank", ""))
-                    @for (name, meaning) in COLUMNS {
+                    @for (name, meaning) in columns(page, run) {
                         @if name == "score" && !feasible {
                             (heading("violation", "0 if met"))
                         } @else {
@@ -186,6 +214,15 @@ fn table(page: &Page, run: &Run, feasible: bool) -> Markup {
             }
         }
         p { button type="button" id="alone" hidden { "Set none beside it" } }
+    }
+}
+
+fn yield_cell(page: &Page, index: usize) -> Cell {
+    let margins = page.margins.get(index);
+    let share = margins.and_then(|margins| Some(margins.built.as_ref()?.share));
+    Cell {
+        text: share.map_or_else(|| "–".into(), percent),
+        key: share.unwrap_or(-1.0),
     }
 }
 

@@ -3,6 +3,20 @@
   const data = JSON.parse(document.getElementById("data").textContent);
   const all = (selector, within = document) => [...within.querySelectorAll(selector)];
   const one = (id) => document.getElementById(id);
+  // Whole numbers in their last decimal, each row as its change from the one before.
+  const unpacked = (rows, decimals) => {
+    const last = [];
+    return rows.map((row) => row.map((change, column) => {
+      if (change === null) return null;
+      last[column] = (last[column] ?? 0) + change;
+      return last[column] / 10 ** decimals(column);
+    }));
+  };
+  for (const layout of data.layouts) {
+    layout.places = unpacked(layout.places, () => data.places);
+    layout.values = unpacked(layout.values, (column) => data.decimals[column]);
+    [layout.numbers] = unpacked(layout.numbers, (column) => data.numbers[column]);
+  }
   const byRank = new Map(data.layouts.map((layout) => [layout.rank, layout]));
   const slider = one("travel"), output = one("travel-now"), play = one("play");
   let shown = data.layouts[0], beside = null, playing = null;

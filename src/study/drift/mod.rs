@@ -10,10 +10,12 @@
 //! outside is not.
 
 mod exact;
+mod outline;
 mod rays;
 mod region;
 mod resolved;
 
+pub use outline::{CLOSENESS, DIRECTIONS, FARTHEST, Outline, Ray};
 pub use region::{Break, Exit, MoveKind, Moved, Region};
 pub use resolved::{ResolvedDrift, ResolvedExit, resolved};
 

@@ -10,12 +10,14 @@
 mod frames;
 mod lattice;
 mod limits;
+mod overview;
 mod ranking;
 mod run;
 mod shares;
 
 pub use lattice::MOST as MOST_FRAMES;
 pub use limits::HoleLimit;
+pub use overview::{Carried, FRAMES as OVERVIEW_FRAMES, Missed, Overview, overview};
 pub use ranking::rank_by_yield;
 pub use shares::{Share, Source};
 

@@ -13,6 +13,7 @@ const FRAMES: u64 = 1 << 13;
 /// Orders the feasible layouts of `study` by the share of their frames in all bands, the largest
 /// first; those with the same share stay as they were ranked.
 pub fn rank_by_yield(study: &mut Study, brief: &Brief, scatter: &Scatter) {
+    study.scatter = Some(scatter.all);
     let sets: Vec<&ObjectiveSet> = brief.objectives.iter().map(|(_, set)| set).collect();
     study.layouts.par_iter_mut().for_each(|ranked| {
         let layout = &ranked.layout;

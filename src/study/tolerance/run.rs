@@ -32,7 +32,7 @@ pub(super) struct Tally {
 
 impl Study<'_> {
     /// All targets, each with the set that it is of.
-    fn targets(&self) -> Vec<(usize, usize)> {
+    pub(super) fn targets(&self) -> Vec<(usize, usize)> {
         let mut targets: Vec<(usize, usize)> = self
             .aims
             .iter()
@@ -224,7 +224,7 @@ impl Tally {
     }
 }
 
-fn moves(gap_squared: f64, margin: f64) -> bool {
+pub(super) fn moves(gap_squared: f64, margin: f64) -> bool {
     gap_squared < LARGEST_GAP * LARGEST_GAP && margin > 0.0
 }
 

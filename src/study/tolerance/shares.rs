@@ -225,7 +225,7 @@ impl Correlations {
 }
 
 /// What that share of the values is below.
-fn quantile(values: &mut [f64], share: f64) -> f64 {
+pub(super) fn quantile(values: &mut [f64], share: f64) -> f64 {
     if values.is_empty() {
         return f64::NAN;
     }
