@@ -223,8 +223,8 @@ pub struct SearchArguments {
     /// Take only share I of N of the starts, for `merge`; N such processes may run anywhere
     #[arg(long, value_name = "I/N", value_parser = shard)]
     pub shard: Option<Shard>,
-    /// Take every start by seed and number alone, whatever others came to (as all searches do
-    /// at present), so that shards together are one search of the same starts to the last byte
+    /// Take every start by seed and number alone and learn nothing from what others came to, so
+    /// that shares together are one search of the same starts to the last byte
     #[arg(long)]
     pub even: bool,
     /// Where --out holds this very run already, go on with it

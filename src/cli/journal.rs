@@ -18,7 +18,7 @@ use std::time::{Duration, Instant};
 pub(super) const NAME: &str = "journal";
 
 /// The first line.
-const FORMAT: &[u8] = b"pivotwright journal 1\n";
+const FORMAT: &[u8] = b"pivotwright journal 2\n";
 
 /// What every record begins with; no UTF-8 text holds it.
 const MARKER: [u8; 4] = [0xf5, b'r', b'd', 0xff];

@@ -54,10 +54,23 @@ pub(super) fn run(arguments: &MergeArguments) -> anyhow::Result<Outcome> {
 /// Adds the shares of one more run to those of the others.
 fn join(all: &mut Header, more: &Header, path: &Path) -> anyhow::Result<()> {
     let shown = path.display();
+    if all.options.even != more.options.even {
+        let [found, expected] = [more.options.even, all.options.even].map(|even| {
+            if even {
+                "with --even"
+            } else {
+                "without --even"
+            }
+        });
+        bail!(
+            "{shown}: found a run {found}, expected one {expected} as the first: starts that \
+             follow what was learnt and those that do not are not shares of one search"
+        );
+    }
     let differs = [
         ("other input files", all.inputs != more.inputs),
-        ("other options", all.options != more.options),
         ("another number of shares", all.of != more.of),
+        ("other options", all.options != more.options),
         ("another budget", all.budget != more.budget),
         ("other numbers", all.self_test != more.self_test),
     ];

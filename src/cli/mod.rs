@@ -21,6 +21,7 @@ mod merge;
 mod new;
 mod output;
 mod progress;
+mod refresh;
 mod report;
 mod resume;
 mod run_folder;

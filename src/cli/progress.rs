@@ -22,6 +22,8 @@ pub(super) struct ProgressLine {
     before: u64,
     until: Option<Instant>,
     last: Option<Instant>,
+    /// How often a line is written.
+    every: Duration,
     form: Form,
 }
 
@@ -47,14 +49,22 @@ impl ProgressLine {
             until: budget.until,
             // A bar looks at once, a line is due after a minute.
             last: matches!(form, Form::Lines).then_some(begun),
+            every: EVERY,
             form,
         }
     }
 
     pub fn tell(&mut self, standing: &Standing) {
+        if let Some(line) = self.line(standing) {
+            complain(&line);
+        }
+    }
+
+    /// Brings a bar up to date, or gives the line that is due.
+    fn line(&mut self, standing: &Standing) -> Option<String> {
         let due = |last: Option<Instant>, every| last.is_none_or(|last| last.elapsed() >= every);
         match &mut self.form {
-            Form::Quiet => {}
+            Form::Quiet => None,
             Form::Bar(bar, found) => {
                 if due(self.last, LOOK) {
                     self.last = Some(Instant::now());
@@ -62,13 +72,15 @@ impl ProgressLine {
                 }
                 let far = far(standing, self.begun, self.before, self.until);
                 bar.set_message(format!("{far}, {found}"));
+                None
             }
             Form::Lines => {
-                if due(self.last, EVERY) {
+                let now = due(self.last, self.every);
+                now.then(|| {
                     self.last = Some(Instant::now());
                     let far = far(standing, self.begun, self.before, self.until);
-                    complain(&format!("{far}, {}", words(standing)));
-                }
+                    format!("{far}, {}", words(standing))
+                })
             }
         }
     }
@@ -135,5 +147,58 @@ fn time(seconds: f64) -> String {
             (minutes / 60.0).floor(),
             minutes % 60.0
         )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::files::load_brief;
+    use crate::study::{Control, Search};
+    use std::path::Path;
+
+    #[test]
+    fn a_line_is_due_as_often_as_it_should_be_and_tells_how_it_stands() {
+        let project = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let mut brief = load_brief(&project.join("demo-data/trail-crew-m.brief.json")).unwrap();
+        brief.search.starts = 192;
+        brief.search.keep = 1;
+        let search = Search::new(brief, "layout", 2).unwrap();
+        let mut often = ProgressLine::new(&Budget::default(), 0, false);
+        (often.form, often.last) = (Form::Lines, Some(often.begun));
+        let mut seldom = ProgressLine::new(&Budget::default(), 0, false);
+        (seldom.form, seldom.last) = (Form::Lines, Some(seldom.begun));
+        often.every = Duration::ZERO;
+        seldom.every = Duration::from_hours(1);
+        let mut lines = Vec::new();
+        let watched = search.run(|standing| {
+            lines.extend(often.line(standing));
+            assert_eq!(seldom.line(standing), None);
+            Control::GoOn
+        });
+        assert!(watched.unwrap().feasible());
+        assert_eq!(lines.len(), 3);
+        for (line, starts) in lines.iter().zip(["64 of 192", "128 of 192", "192 of 192"]) {
+            assert!(line.starts_with(&format!("{starts} starts, ")), "{line}");
+            for words in [
+                " a second, ",
+                " left, ",
+                " feasible, ",
+                " distinct, best score 0.",
+            ] {
+                assert!(line.contains(words), "{words}: {line}");
+            }
+            assert!(
+                line.contains(": rate 2.") && line.contains(", travel 15"),
+                "{line}"
+            );
+        }
+    }
+
+    #[test]
+    fn times_are_told_as_people_say_them() {
+        for (seconds, told) in [(12.4, "12 s"), (600.0, "10 min"), (29_000.0, "8 h 03 min")] {
+            assert_eq!(time(seconds), told);
+        }
     }
 }

@@ -4,6 +4,7 @@ use super::args::{BudgetArguments, Manner};
 use super::files::{BriefSources, Source, brief_of};
 use super::journal::Journal;
 use super::progress::ProgressLine;
+use super::refresh::{REFRESH, Refresh};
 use super::report::{MARGINS, PAGE, hash_of};
 use super::run_folder::RunFolder;
 use super::{Outcome, output, print, warn};
@@ -29,9 +30,6 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
-
-/// How long the ranking on the disk may be older than what is found, at least.
-const REFRESH: Duration = Duration::from_mins(1);
 
 /// What is searched, as the first record of a journal says it. Results follow from this.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -112,6 +110,8 @@ pub(super) struct Job {
     pub search: Search,
     pub sources: Vec<Source>,
     pub header: Header,
+    /// How long the ranking on the disk may be older than what is found, at least.
+    refresh: Duration,
 }
 
 impl Job {
@@ -139,6 +139,11 @@ impl Job {
             RankBy::Overall
         };
         let search = Search::new(brief, &layout_file, threads.map_or(0, usize::from))?;
+        let search = if options.even {
+            search.evenly()
+        } else {
+            search
+        };
         let header = Header {
             version: env!("CARGO_PKG_VERSION").into(),
             self_test: hex(&search.self_test()),
@@ -152,6 +157,7 @@ impl Job {
             search,
             sources,
             header,
+            refresh: REFRESH,
         })
     }
 
@@ -266,7 +272,7 @@ impl Job {
         let (begun, before) = (Instant::now(), spent_before(folder));
         let budget = budget.counted_from_now(before);
         let mut line = ProgressLine::new(&budget, found.starts(), manner.quiet);
-        let mut refresh = Refresh::new();
+        let mut refresh = Refresh::new(self.refresh);
         let spent = || before + begun.elapsed().as_secs_f64();
         let study = self.search.go_on(found, shard, &budget, &stop, |standing| {
             let kept = journal.append(&standing.record());
@@ -413,43 +419,19 @@ fn hint(folder: &RunFolder) -> String {
 
 const TIMES: &str = "times.json";
 
+/// Seconds that no run takes: a hundred years.
+const LONGEST: f64 = 3.2e9;
+
 /// Seconds that earlier processes spent on the run.
 fn spent_before(folder: &RunFolder) -> f64 {
     let text = std::fs::read_to_string(folder.path().join(TIMES)).unwrap_or_default();
     let times: serde_json::Value = serde_json::from_str(&text).unwrap_or_default();
     let seconds = times["seconds"].as_f64().unwrap_or(0.0);
-    seconds.max(0.0)
-}
-
-/// When the ranking on the disk is written anew: it takes a hundredth of the time at most.
-struct Refresh {
-    last: Instant,
-    wait: Duration,
-    failed: bool,
-}
-
-impl Refresh {
-    fn new() -> Self {
-        Self {
-            last: Instant::now(),
-            wait: REFRESH,
-            failed: false,
-        }
-    }
-
-    fn due(&mut self, write: impl FnOnce() -> anyhow::Result<()>) {
-        if self.last.elapsed() < self.wait {
-            return;
-        }
-        let begun = Instant::now();
-        if let Err(error) = write() {
-            // The search itself is safe as long as its journal can be written.
-            if !std::mem::replace(&mut self.failed, true) {
-                warn(&format!("the ranking could not be refreshed: {error:#}"));
-            }
-        }
-        self.wait = REFRESH.max(100 * begun.elapsed());
-        self.last = Instant::now();
+    // What no run can have taken was not written by one.
+    if (0.0..LONGEST).contains(&seconds) {
+        seconds
+    } else {
+        0.0
     }
 }
 
@@ -493,4 +475,68 @@ fn sensitivities(brief: &Brief, ranked: &Ranked) -> Option<String> {
     let table =
         Sensitivity::with_clearances(layout, &suspension, &sets, clearances, Some(&construction));
     Some(crate::report::sensitivity::csv(&table))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::files::read_brief;
+    use std::path::PathBuf;
+
+    fn job() -> Job {
+        let project = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let brief: PathBuf = project.join("demo-data/trail-crew-m.brief.json");
+        let options = Options {
+            seed: 1,
+            keep: 2,
+            per_size: false,
+            scatter: None,
+            even: false,
+        };
+        let budget = WrittenBudget {
+            starts: Some(256),
+            ..WrittenBudget::default()
+        };
+        Job::new(
+            read_brief(&brief).unwrap(),
+            options,
+            Shard::WHOLE,
+            budget,
+            Some(2),
+        )
+        .unwrap()
+    }
+
+    #[test]
+    fn the_ranking_on_the_disk_is_made_anew_while_starts_are_taken() {
+        let root = tempfile::tempdir().unwrap();
+        let job = Job {
+            refresh: Duration::ZERO,
+            ..job()
+        };
+        let folder = RunFolder::create(Some(&root.path().join("run")), Path::new("")).unwrap();
+        let mut refresh = Refresh::new(job.refresh);
+        let never = AtomicBool::new(false);
+        let budget = job.header.budget.counted_from_now(0.0);
+        let (mut rounds, mut seen) = (0_u64, Vec::new());
+        let begin = job.search.begin();
+        let study = job
+            .search
+            .go_on(begin, Shard::WHOLE, &budget, &never, |standing| {
+                rounds += 1;
+                refresh.due(|| {
+                    job.write_ranking(&folder, &job.ranked(standing), 1.0)
+                        .map(drop)
+                });
+                let text = std::fs::read_to_string(folder.path().join("results.json"))?;
+                let results: serde_json::Value = serde_json::from_str(&text)?;
+                seen.push(results["starts"].as_u64());
+                let layout = folder.path().join("layouts/02.json");
+                assert!(crate::cli::files::load_layout(&layout).is_ok());
+                Ok::<_, anyhow::Error>(Control::GoOn)
+            });
+        assert!(study.unwrap().feasible());
+        // Once at the first round; then it waits, so that it takes a hundredth of the time at most.
+        assert_eq!((rounds, seen), (4, vec![Some(64); 4]));
+    }
 }

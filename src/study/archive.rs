@@ -42,6 +42,17 @@ pub(super) fn order(a: &Candidate, b: &Candidate) -> Ordering {
     })
 }
 
+/// What a candidate changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Change {
+    /// Nothing that counts.
+    Nothing,
+    /// What its cell holds is better by a step of scores.
+    Better,
+    /// Its cell was empty.
+    New,
+}
+
 /// The feasible candidates, or while there is none the nearest ones.
 ///
 /// What it holds does not depend on the order of insertion.
@@ -60,8 +71,8 @@ impl Archive {
         }
     }
 
-    /// Takes a candidate if it is worth keeping; gives whether its cell was empty.
-    pub fn insert(&mut self, candidate: Candidate) -> bool {
+    /// Takes a candidate if it is worth keeping; gives what that changed.
+    pub fn insert(&mut self, candidate: Candidate) -> Change {
         if candidate.feasible {
             self.nearest.cells.clear();
             self.feasible.insert(candidate, CELLS)
@@ -69,7 +80,7 @@ impl Archive {
             // A motion that ends early has no violation worth comparing.
             self.nearest.insert(candidate, CELLS)
         } else {
-            false
+            Change::Nothing
         }
     }
 
@@ -145,12 +156,12 @@ impl Grid {
         }
     }
 
-    fn insert(&mut self, candidate: Candidate, most: usize) -> bool {
-        let new = self.place(candidate);
+    fn insert(&mut self, candidate: Candidate, most: usize) -> Change {
+        let change = self.place(candidate);
         while self.cells.len() > most {
             self.double();
         }
-        new
+        change
     }
 
     /// Makes the cells at least as large as `side`, one of the sides that doubling gives.
@@ -167,18 +178,23 @@ impl Grid {
         }
     }
 
-    /// Puts a candidate into its cell if it is the best there; gives whether that was empty.
-    fn place(&mut self, candidate: Candidate) -> bool {
+    /// Puts a candidate into its cell if it is the best there.
+    fn place(&mut self, candidate: Candidate) -> Change {
         match self.cells.entry(self.cell(&candidate)) {
             Entry::Vacant(cell) => {
                 cell.insert(candidate);
-                true
+                Change::New
             }
             Entry::Occupied(mut cell) => {
-                if order(cell.get(), &candidate) == Ordering::Greater {
-                    cell.insert(candidate);
+                if order(cell.get(), &candidate) != Ordering::Greater {
+                    return Change::Nothing;
                 }
-                false
+                let before = cell.insert(candidate);
+                if step(&before) > step(cell.get()) {
+                    Change::Better
+                } else {
+                    Change::Nothing
+                }
             }
         }
     }

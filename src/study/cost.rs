@@ -363,7 +363,7 @@ fn confirm(plan: &Plan, brief: &Brief, widening: &mut Widening) -> Result<(), Se
             return Ok(());
         }
         wider.search.starts = SEARCHED;
-        let search = Search::new(wider, &brief.layout.name, 0)?;
+        let search = Search::new(wider, &brief.layout.name, 0)?.evenly();
         let study = search.run(|_| Control::GoOn)?;
         if !study.feasible() {
             return Ok(());

@@ -1,11 +1,14 @@
 //! What a search has found so far, and how the starts are shared out.
 
-use super::archive::Archive;
+use super::archive::{Archive, Change};
 use super::history::{Milestone, note};
+use super::learning::{Choice, Learning, Learnt};
 use super::record;
 use super::search::{Endings, SizeTally};
-use super::start::{Candidate, Ending, Result as StartResult};
+use super::start::{Candidate, Ending, Result as StartResult, Starter};
+use super::yields::{Yield, Yields};
 use crate::input::Brief;
+use std::sync::Arc;
 
 /// Starts that stay together when they are shared out.
 const BLOCK: u64 = 64;
@@ -85,6 +88,20 @@ pub struct Found {
     pub(super) news: u64,
     /// Starts of the last round.
     last: u64,
+    /// Where the round at hand begins, in a run that was never ended.
+    begun: u64,
+    /// Whether the last milestone is of a run that was ended before its round was.
+    early: bool,
+    /// What a search learns that is not even.
+    learning: Option<Learning>,
+}
+
+/// A start that was taken.
+#[derive(Debug)]
+pub(super) struct Taken {
+    pub start: u64,
+    pub choice: Choice,
+    pub result: StartResult,
 }
 
 /// What one round of starts adds to what is found.
@@ -94,6 +111,8 @@ pub(super) struct Round {
     pub evaluations: u64,
     pub endings: Endings,
     pub sizes: Vec<SizeTally>,
+    /// What the ways to take a start have brought.
+    pub yields: Yields,
     /// Whether there is a better score or a layout where there was none.
     pub news: bool,
     /// Sides of the archive's grids after the round.
@@ -104,7 +123,7 @@ pub(super) struct Round {
 
 impl Found {
     /// Nothing yet of a search of `brief`.
-    pub(super) fn new(brief: &Brief) -> Self {
+    pub(super) fn new(brief: &Brief, learns: bool) -> Self {
         Self {
             starts: 0,
             evaluations: 0,
@@ -114,6 +133,9 @@ impl Found {
             milestones: Vec::new(),
             news: 0,
             last: 0,
+            begun: 0,
+            early: false,
+            learning: learns.then(|| Learning::new(brief)),
         }
     }
 
@@ -121,6 +143,12 @@ impl Found {
     #[must_use]
     pub fn starts(&self) -> u64 {
         self.starts
+    }
+
+    /// Evaluations of candidates, derivatives counted as one each.
+    #[must_use]
+    pub fn evaluations(&self) -> u64 {
+        self.evaluations
     }
 
     /// Starts that ended in a feasible layout.
@@ -142,35 +170,34 @@ impl Found {
         self.starts / step != (self.starts - self.last) / step
     }
 
-    fn best(&self) -> Option<f64> {
+    /// The best score, where a layout is feasible.
+    #[must_use]
+    pub fn best_score(&self) -> Option<f64> {
         let scores = self.sizes.iter().filter_map(|size| size.best);
         scores.min_by(f64::total_cmp)
     }
 
     /// Takes up the results of a round, each with the number of its start and of its size.
-    pub(super) fn take(&mut self, results: Vec<(u64, usize, StartResult)>) -> Round {
+    pub(super) fn take(&mut self, results: Vec<Taken>, starter: &Starter) -> Round {
         let sizes = self.sizes.iter().map(SizeTally::none);
         let mut round = Round {
             starts: results.len() as u64,
             evaluations: 0,
             endings: Endings::new(),
             sizes: sizes.collect(),
+            yields: Yields::none(self.sizes.len()),
             news: false,
             sides: self.archive.sides(),
             entered: Vec::new(),
         };
-        let first = results.first().map_or(0, |(start, ..)| *start);
-        for (_, size, result) in results {
-            round.evaluations += result.evaluations;
-            *round.endings.entry(result.ending).or_insert(0) += 1;
-            round.sizes[size].take(&result);
-            for candidate in result.candidates {
-                round.news |= self.archive.insert(candidate);
-            }
+        let first = results.first().map_or(0, |taken| taken.start);
+        let learnt = self.learnt();
+        for taken in results {
+            self.take_one(&mut round, &learnt, taken);
         }
-        let before = self.best();
+        let before = self.best_score();
         self.count(&round);
-        round.news |= match (before, self.best()) {
+        round.news |= match (before, self.best_score()) {
             (Some(before), Some(after)) => after < before,
             (None, after) => after.is_some(),
             (Some(_), None) => false,
@@ -178,7 +205,7 @@ impl Found {
         if round.news {
             self.news = self.starts;
         }
-        note(self);
+        self.end_round(&round.yields, starter);
         round.sides = self.archive.sides();
         // Starts are taken in the order of their numbers.
         let entered = self.archive.all().filter(|kept| kept.start >= first);
@@ -186,11 +213,66 @@ impl Found {
         round
     }
 
+    fn take_one(&mut self, round: &mut Round, learnt: &Learnt, taken: Taken) {
+        let Taken { choice, result, .. } = taken;
+        round.evaluations += result.evaluations;
+        *round.endings.entry(result.ending).or_insert(0) += 1;
+        round.sizes[choice.size].take(&result);
+        let spent = [result.evaluations - result.lowering, result.lowering];
+        let mut yields = spent.map(|evaluations| Yield {
+            times: u64::from(evaluations > 0),
+            evaluations,
+            ..Yield::default()
+        });
+        for (stage, candidate) in result.candidates.into_iter().enumerate() {
+            let ranks = candidate.feasible && learnt.worth_a_row(candidate.score);
+            let feasible = candidate.feasible;
+            let change = self.archive.insert(candidate);
+            round.news |= change == Change::New;
+            let of = &mut yields[stage.min(1)];
+            of.layouts += u64::from(feasible && change == Change::New);
+            of.ranked += u64::from(ranks && change != Change::Nothing);
+        }
+        round.yields.take(choice.origin, choice.size, yields);
+    }
+
+    /// Where the round at hand ends, in a run that nothing else ends. Borders are the same in
+    /// all runs, whatever ended them before.
+    pub(super) fn next_border(&self) -> u64 {
+        self.begun + round_after(self.begun)
+    }
+
+    /// What was learnt last.
+    pub(super) fn learnt(&self) -> Arc<Learnt> {
+        let learning = self.learning.as_ref();
+        learning.map_or_else(Arc::default, |learning| Arc::clone(learning.learnt()))
+    }
+
+    /// Ends a round: takes up how far the search is and, at a border, what was learnt.
+    fn end_round(&mut self, yields: &Yields, starter: &Starter) {
+        if std::mem::take(&mut self.early) {
+            self.milestones.pop();
+        }
+        let border = self.next_border();
+        let noted = note(self);
+        self.early = noted && self.starts < border;
+        while self.next_border() <= self.starts {
+            self.begun = self.next_border();
+        }
+        if let Some(learning) = &mut self.learning {
+            learning.add(yields);
+            if self.begun == self.starts {
+                learning.end_round(self.starts, &self.archive, starter);
+            }
+        }
+    }
+
     /// Takes up a round again of which only what entered is known. The archive becomes what it
     /// was: in every cell of its grid the best is among what it held and what entered.
-    pub(super) fn replay(&mut self, round: Round) {
+    pub(super) fn replay(&mut self, round: Round, starter: &Starter) {
+        let yields = round.yields.clone();
         self.add(round);
-        note(self);
+        self.end_round(&yields, starter);
     }
 
     fn add(&mut self, round: Round) {
@@ -229,6 +311,7 @@ impl Found {
             sides: self.archive.sides(),
             entered: self.archive.all().cloned().collect(),
             endings: self.endings,
+            yields: Yields::none(self.sizes.len()),
             sizes: self.sizes,
         }
     }

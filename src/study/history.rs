@@ -14,15 +14,17 @@ pub struct Milestone {
     pub best: Option<f64>,
 }
 
-/// Takes up how far a search is, where that tells something new.
-pub(super) fn note(found: &mut Found) {
+/// Takes up how far a search is, where that tells something new; gives whether it does.
+pub(super) fn note(found: &mut Found) -> bool {
     let before = found.milestones.last().and_then(|last| last.best);
     let best = found.archive.best().map(|best| best.score);
-    if best.is_some() && best != before {
+    let news = best.is_some() && best != before;
+    if news {
         found.milestones.push(Milestone {
             starts: found.starts,
             feasible: found.feasible(),
             best,
         });
     }
+    news
 }

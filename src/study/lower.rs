@@ -64,12 +64,12 @@ pub(super) struct Lowered {
 impl Worker<'_, '_> {
     /// Lowers the score from where everything is met; gives the better of both and the
     /// evaluations spent.
-    pub fn improve(&mut self, met: &Candidate) -> (Candidate, u64) {
+    pub fn improve(&mut self, met: &Candidate, within: Option<&Neighbourhood>) -> (Candidate, u64) {
         let Some(Lowered {
             layout,
             evaluations,
             ..
-        }) = self.lower(met, None, BETWEEN)
+        }) = self.lower(met, within, BETWEEN)
         else {
             return (met.clone(), 0);
         };

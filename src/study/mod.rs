@@ -4,6 +4,8 @@
 //! - `archive`: what is kept of many, whatever order they come in.
 //! - `found`: all that is found so far, and how the starts are shared out; `record`: a round of
 //!   them as bytes; `standing`: what is told after each.
+//! - `learning`: what is learnt from rounds, and how starts are taken; `yields`: what evaluations
+//!   have brought.
 //! - `history`: how the best score fell over the starts.
 //! - `alternatives`: which of these differ enough to stand in one ranking.
 //! - `lower`, `refine`: the score lowered, and each kept layout made the best and the most
@@ -16,8 +18,8 @@
 //! - [`cost`]: what a band that gives way would gain; [`trade`]: what one target costs another.
 //! - [`Search`]: rounds of starts over threads, and the ranked [`Study`].
 //!
-//! Results depend on brief and seed alone: starts are independent of one another and are
-//! taken up in the order of their numbers, whatever thread they ran on.
+//! Results depend on brief and seed alone: starts know of others only what was learnt at a border
+//! before them, and are taken up in the order of their numbers, whatever thread they ran on.
 
 mod alternatives;
 mod archive;
@@ -26,6 +28,7 @@ pub mod cost;
 pub mod drift;
 mod found;
 mod history;
+mod learning;
 mod lower;
 pub mod moves;
 mod rank;
@@ -40,6 +43,7 @@ mod standing;
 mod start;
 pub mod tolerance;
 pub mod trade;
+mod yields;
 
 pub use blocking::Blocker;
 pub use found::{Found, Shard};

@@ -7,6 +7,7 @@ use super::found::Round;
 use super::robustness::NearestEdge;
 use super::search::{Endings, SizeTally};
 use super::start::{Candidate, Ending, Starter};
+use super::yields::{Yield, Yields};
 use crate::design::RowSource;
 use crate::input::PointId;
 
@@ -37,6 +38,12 @@ pub(super) fn encode(round: &Round) -> Vec<u8> {
         to.u64(tally.feasible);
         to.u8(tally.best.is_some().into());
         to.f64(tally.best.unwrap_or(0.0));
+    }
+    for of in round.yields.all() {
+        to.u64(of.times);
+        to.u64(of.evaluations);
+        to.u64(of.layouts);
+        to.u64(of.ranked);
     }
     to.u8(round.news.into());
     round.sides.iter().for_each(|&side| to.f64(side));
@@ -110,6 +117,15 @@ fn read_round(starter: &Starter, none: &[SizeTally], from: &mut Reader) -> Optio
         tally.best = known.then_some(best);
         sizes.push(tally);
     }
+    let mut yields = Yields::none(sizes.len());
+    for of in yields.all_mut() {
+        *of = Yield {
+            times: from.u64()?,
+            evaluations: from.u64()?,
+            layouts: from.u64()?,
+            ranked: from.u64()?,
+        };
+    }
     let news = from.flag()?;
     let sides = [from.f64()?, from.f64()?];
     let count = from.count()?;
@@ -122,6 +138,7 @@ fn read_round(starter: &Starter, none: &[SizeTally], from: &mut Reader) -> Optio
         evaluations,
         endings,
         sizes,
+        yields,
         news,
         sides,
         entered,

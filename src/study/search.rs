@@ -2,7 +2,8 @@
 
 use super::alternatives::Alternatives;
 use super::archive::Archive;
-use super::found::{Found, Shard, round_after};
+use super::found::{Found, Shard, Taken};
+use super::learning::Learnt;
 use super::rank::{Study, rank};
 use super::record::{self, RecordError};
 use super::refine::refine;
@@ -34,6 +35,7 @@ pub struct Search {
     brief: Brief,
     plan: Plan,
     threads: usize,
+    learns: bool,
 }
 
 /// A search could not begin.
@@ -140,7 +142,18 @@ impl Search {
             brief,
             plan,
             threads,
+            learns: true,
         })
+    }
+
+    /// The same search with every start a function of seed and number alone: nothing is learnt
+    /// from what others came to.
+    #[must_use]
+    pub fn evenly(self) -> Self {
+        Self {
+            learns: false,
+            ..self
+        }
     }
 
     /// The brief.
@@ -168,7 +181,7 @@ impl Search {
     /// What is found before the first start.
     #[must_use]
     pub fn begin(&self) -> Found {
-        Found::new(&self.brief)
+        Found::new(&self.brief, self.learns)
     }
 
     /// Takes starts until the budget is spent, `watch` says so, or `stop` is set, which gives up
@@ -190,15 +203,16 @@ impl Search {
         let (mut interrupted, never) = (false, AtomicBool::new(false));
         while !Self::spent(&starter, &found, of, budget) {
             let own = found.starts;
-            let end = (own + round_after(own)).min(of.unwrap_or(u64::MAX));
+            let end = found.next_border().min(of.unwrap_or(u64::MAX));
             // Whoever ends a search at once is still told what a first round comes to.
             let stop = if own == 0 { &never } else { stop };
-            let results = pool.install(|| take_round(&starter, shard, own..end, stop));
+            let learnt = found.learnt();
+            let results = pool.install(|| take_round(&starter, &learnt, shard, own..end, stop));
             let Some(results) = results else {
                 interrupted = true;
                 break;
             };
-            let round = found.take(results);
+            let round = found.take(results, &starter);
             let control = watch(&Standing {
                 search: self,
                 starter: &starter,
@@ -283,7 +297,7 @@ impl Search {
         let none = found.sizes.clone();
         for (number, bytes) in records.into_iter().enumerate() {
             let round = record::decode(&starter, &none, bytes).map_err(|error| (number, error))?;
-            found.replay(round);
+            found.replay(round, &starter);
         }
         Ok(found)
     }
@@ -292,7 +306,7 @@ impl Search {
     #[must_use]
     pub fn self_test(&self) -> [u8; 32] {
         let starter = self.starter();
-        let result = Worker::new(&starter).meet(0);
+        let result = Worker::new(&starter).meet(0, starter.even(0), &Learnt::default());
         let mut hash = Sha256::new();
         hash.update(result.evaluations.to_le_bytes());
         for candidate in &result.candidates {
@@ -327,13 +341,23 @@ impl Search {
 /// they were through.
 fn take_round(
     starter: &Starter,
+    learnt: &Learnt,
     shard: Shard,
     own: Range<u64>,
     stop: &AtomicBool,
-) -> Option<Vec<(u64, usize, StartResult)>> {
+) -> Option<Vec<Taken>> {
+    let sizes = starter.problems.len();
     let run = |worker: &mut Worker, own| {
         let start = shard.start(own);
-        (!stop.load(Ordering::Relaxed)).then(|| (start, starter.size_of(start), worker.run(start)))
+        let choice = learnt.choice(starter.seed, start, sizes);
+        let run = || worker.run(start, choice, learnt);
+        (!stop.load(Ordering::Relaxed))
+            .then(run)
+            .map(|result| Taken {
+                start,
+                choice,
+                result,
+            })
     };
     own.into_par_iter()
         .map_init(|| Worker::new(starter), run)

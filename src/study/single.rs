@@ -1,5 +1,6 @@
 //! The starts of a search one at a time, to see what each costs and brings.
 
+use super::learning::Learnt;
 use super::search::Search;
 use super::start::{Candidate, Worker};
 use crate::number::Point;
@@ -31,14 +32,16 @@ impl Starts<'_, '_> {
     /// The layout as start number `number` first meets everything, if it assembles, and the
     /// evaluations spent.
     pub fn meet(&mut self, number: u64) -> (Option<Single>, u64) {
-        let result = self.0.meet(number);
+        let even = self.0.starter.even(number);
+        let result = self.0.meet(number, even, &Learnt::default());
         (result.candidates.first().map(told), result.evaluations)
     }
 
     /// All layouts of start number `number`, the one with its score lowered last, and the
     /// evaluations spent.
     pub fn run(&mut self, number: u64) -> (Vec<Single>, u64) {
-        let result = self.0.run(number);
+        let even = self.0.starter.even(number);
+        let result = self.0.run(number, even, &Learnt::default());
         let layouts = result.candidates.iter().map(told);
         (layouts.collect(), result.evaluations)
     }

@@ -1,8 +1,10 @@
 //! One start: a sample is drawn, solved and verified.
 
 use super::alternatives::Alternatives;
-use super::lower::SCORE;
+use super::learning::{Choice, Learnt};
+use super::lower::{Neighbourhood, SCORE};
 use super::robustness::{NearestEdge, nearest_edge};
+use super::yields::Origin;
 use crate::curves::Suspension;
 use crate::design::{Assessment, DesignProblem, Purpose, RowSource};
 use crate::input::{Limit, ObjectiveSet};
@@ -64,6 +66,8 @@ impl Candidate {
 pub(super) struct Result {
     pub ending: Ending,
     pub evaluations: u64,
+    /// Of these, those of lowering the score.
+    pub lowering: u64,
     /// What it came by: a feasible layout as it was met, and with its score lowered. Many
     /// starts end in one place once the score is lowered, so both are wanted.
     pub candidates: Vec<Candidate>,
@@ -82,9 +86,30 @@ pub(super) struct Starter<'p> {
 }
 
 impl Starter<'_> {
-    /// The number of the variant that start number `start` takes: all in turn.
-    pub fn size_of(&self, start: u64) -> usize {
-        usize::try_from(start % self.problems.len() as u64).unwrap_or(0)
+    /// Sample number `index` of the whole room.
+    fn sample(&self, index: u64, problem: &DesignProblem) -> Vec<f64> {
+        let mut sample = vec![0.0; problem.variables().len()];
+        unit_cube_point(self.seed, index, &mut sample);
+        place(&mut sample, problem.bounds(), 1.0);
+        sample
+    }
+
+    /// Sample number `index` near what is known of a size, if anything is.
+    fn sample_near(
+        &self,
+        learnt: &Learnt,
+        index: u64,
+        size: usize,
+        problem: &DesignProblem,
+    ) -> Option<Vec<f64>> {
+        let mut random = vec![0.0; Learnt::EXTRA + problem.variables().len()];
+        unit_cube_point(self.seed, index, &mut random);
+        learnt.sample(size, &random, self.alternatives.distance(), problem)
+    }
+
+    /// How start number `start` is taken where nothing is learnt.
+    pub fn even(&self, start: u64) -> Choice {
+        Choice::even(start, self.problems.len())
     }
 
     /// Takes over what a candidate is worth.
@@ -124,13 +149,23 @@ impl<'s, 'p> Worker<'s, 'p> {
         }
     }
 
-    /// Runs start number `start`: a pure function of the seed and that number.
-    pub fn run(&mut self, start: u64) -> Result {
-        let mut result = self.meet(start);
-        let lowers = |met: &&Candidate| result.ending == Ending::Feasible && !met.x.is_empty();
+    /// Runs start number `start` as chosen: a pure function of the seed, that number, and what
+    /// was learnt.
+    pub fn run(&mut self, start: u64, choice: Choice, learnt: &Learnt) -> Result {
+        let mut result = self.meet(start, choice, learnt);
+        let lowers = |met: &&Candidate| {
+            // What verification does not bear out is met with narrower bands.
+            let wanted = choice.lowers || !met.feasible;
+            wanted && result.ending == Ending::Feasible && !met.x.is_empty()
+        };
         if let Some(met) = result.candidates.first().filter(lowers) {
-            let (improved, spent) = self.improve(met);
+            let within = (choice.origin == Origin::Near).then(|| Neighbourhood {
+                about: met.x.clone(),
+                distance: self.starter.alternatives.distance(),
+            });
+            let (improved, spent) = self.improve(met, within.as_ref());
             result.evaluations += spent;
+            result.lowering = spent;
             if !(met.feasible || improved.feasible) {
                 result.ending = Ending::NotVerified;
             }
@@ -141,14 +176,15 @@ impl<'s, 'p> Worker<'s, 'p> {
 
     /// The first stage of a start alone. It ends as feasible where the solver's moments are met,
     /// whatever verification says of the candidate.
-    pub fn meet(&mut self, start: u64) -> Result {
-        let size = self.starter.size_of(start);
+    pub fn meet(&mut self, start: u64, choice: Choice, learnt: &Learnt) -> Result {
+        let size = choice.size;
         self.problems[size].set_purpose(Purpose::Meet, TIGHTENING);
-        let (sample, mut evaluations) = self.draw(size, start);
+        let (sample, mut evaluations) = self.draw(start, choice, learnt);
         let Some(sample) = sample else {
             return Result {
                 ending: Ending::NotAssembled,
                 evaluations,
+                lowering: 0,
                 candidates: Vec::new(),
             };
         };
@@ -170,23 +206,23 @@ impl<'s, 'p> Worker<'s, 'p> {
                 Ending::Infeasible
             },
             evaluations,
+            lowering: 0,
             candidates: vec![candidate],
         }
     }
 
     /// The first sample of this start that assembles with some margin and moves the wheel up
     /// throughout: from where it moves down few starts come back.
-    fn draw(&mut self, size: usize, start: u64) -> (Option<Vec<f64>>, u64) {
-        let (problem, values) = (&mut self.problems[size], &mut self.values);
+    fn draw(&mut self, start: u64, choice: Choice, learnt: &Learnt) -> (Option<Vec<f64>>, u64) {
+        let starter = self.starter;
+        let (problem, values) = (&mut self.problems[choice.size], &mut self.values);
         values.resize(problem);
         for draw in 0..DRAWS {
-            let mut sample = vec![0.0; problem.variables().len()];
-            unit_cube_point(
-                self.starter.seed,
-                start.wrapping_mul(DRAWS).wrapping_add(draw),
-                &mut sample,
-            );
-            place(&mut sample, problem.bounds(), 1.0);
+            let index = start.wrapping_mul(DRAWS).wrapping_add(draw);
+            let near = (choice.origin == Origin::Near).then_some(learnt);
+            let sample = near
+                .and_then(|learnt| starter.sample_near(learnt, index, choice.size, problem))
+                .unwrap_or_else(|| starter.sample(index, problem));
             if problem.margin(&sample) > LEAST_MARGIN
                 && values.fill(problem, &sample).is_ok()
                 && moves(problem, values)

@@ -10,12 +10,16 @@ use std::process::{Child, Stdio};
 use std::time::{Duration, Instant};
 use tempfile::TempDir;
 
-/// Starts of the runs here; several rounds.
+/// Starts of the runs here; several rounds, and enough that something is learnt three times.
 const STARTS: &str = "260";
 
 fn begin(demo: &Path, out: &str) -> Command {
+    begin_with(demo, out, STARTS)
+}
+
+fn begin_with(demo: &Path, out: &str, starts: &str) -> Command {
     let mut command = search(demo);
-    command.args([BRIEF, "--starts", STARTS, "--keep", "3", "--quiet"]);
+    command.args([BRIEF, "--starts", starts, "--keep", "3", "--quiet"]);
     command.args(["--out", out]);
     command
 }
@@ -148,7 +152,7 @@ fn what_cannot_be_gone_on_with_is_refused_and_left_as_it_is() {
         ("journal", middle, "damaged in the middle"),
         (
             "journal",
-            changed("journal 1", "journal 2"),
+            changed("journal 2", "journal 1"),
             "another version",
         ),
         ("journal", changed("\"seed\":1", "\"seed\":2"), "damaged"),
@@ -280,7 +284,9 @@ fn a_full_or_read_only_file_system_is_told_of_and_the_run_goes_on_elsewhere() {
 
 #[test]
 fn shares_in_any_order_and_number_of_threads_are_the_search_of_all_starts() {
-    let (_root, demo) = with_whole_run();
+    let (_root, demo) = workshop();
+    let (code, _, err) = told(begin(&demo, "whole").arg("--even"));
+    assert_eq!(code, 0, "{err}");
     let mut runs: Vec<String> = Vec::new();
     for number in [3, 1, 7, 2, 6, 5, 4] {
         let run = format!("share-{number}");
@@ -328,10 +334,104 @@ fn shares_in_any_order_and_number_of_threads_are_the_search_of_all_starts() {
     assert!(err.contains(&runs[1]) && err.contains("once more"), "{err}");
     let (code, _, err) = merge(&["whole".into(), runs[1].clone()], "other");
     assert_eq!(code, 2);
-    assert!(err.contains("other options"), "{err}");
+    assert!(err.contains("another number of shares"), "{err}");
     let rest = [&["some".to_owned()], &runs[3..]].concat();
     assert_eq!(merge(&rest, "nested").0, 0);
     assert!(by_hand("nested")["results.json"] == merged["results.json"]);
+}
+
+#[test]
+fn shares_that_learn_make_one_run_in_whatever_order_they_come() {
+    let (_root, demo) = workshop();
+    let share = |number: u32, more: &[&str]| {
+        let run = format!("share-{number}{}", more.concat());
+        let mut command = begin_with(&demo, &run, "700");
+        command.args(["--shard", &format!("{number}/2")]);
+        let (code, _, err) = told(command.args(more));
+        assert_eq!(code, 0, "{err}");
+        run
+    };
+    let merge = |runs: [&String; 2], out: &str| {
+        let mut command = program();
+        command.current_dir(&demo).arg("merge").args(runs);
+        told(command.args(["--out", out]))
+    };
+    let (one, two) = (share(1, &[]), share(2, &[]));
+    for (runs, out) in [([&one, &two], "merged"), ([&two, &one], "backwards")] {
+        let (code, _, err) = merge(runs, out);
+        assert_eq!((code, &*err), (0, ""));
+    }
+    let read = |run: &str| files(&demo.join(run));
+    assert!(read("merged") == read("backwards"));
+    let best = |run: &str| {
+        let results = crate::command_search::read_json(&demo.join(run).join("results.json"));
+        assert_eq!(results["layouts"].as_array().unwrap().len(), 3);
+        results["layouts"][0]["score"].as_f64().unwrap()
+    };
+    // Scores that agree to a step of 0.01 count as equal.
+    let step = |run: &str| (best(run) * 100.0).floor();
+    assert!(step("merged") <= step(&one).min(step(&two)));
+    // What learns and what does not are no shares of one search.
+    let even = share(2, &["--even"]);
+    let (code, _, err) = merge([&one, &even], "mixed");
+    assert_eq!(code, 2);
+    assert!(err.contains("--even") && err.contains(&even), "{err}");
+    assert!(!demo.join("mixed").exists());
+    let [learnt, even] = [&two, &even].map(|run| read(run)["ranking.csv"].clone());
+    assert!(learnt != even, "nothing was learnt");
+}
+
+#[test]
+fn threads_and_budgets_on_the_way_change_nothing_that_is_found() {
+    let (_root, demo) = with_whole_run();
+    for threads in ["1", "5"] {
+        let (code, _, err) = told(begin(&demo, threads).args(["--threads", threads]));
+        assert_eq!(code, 0, "{err}");
+        assert_same(&demo, threads);
+    }
+    // Ended in the middle of rounds, before and after something was learnt.
+    let ended = ["150", "151", "205", STARTS];
+    let (code, _, err) = told(&mut begin_with(&demo, "grown", "100"));
+    assert_eq!(code, 0, "{err}");
+    for starts in ended {
+        let (code, _, err) = told(resume(&demo, "grown").args(["--starts", starts]));
+        assert_eq!(code, 0, "{err}");
+    }
+    let [mut whole, mut grown] = ["whole", "grown"].map(|run| files(&demo.join(run)));
+    for files in [&mut whole, &mut grown] {
+        // It tells of the budgets and of more rounds.
+        assert!(files.remove("journal").is_some());
+    }
+    assert!(whole == grown);
+}
+
+#[test]
+fn a_clock_that_jumped_ends_nothing_early() {
+    let (_root, demo) = with_whole_run();
+    // What a clock would have to have done to make such times, and what is none.
+    let later = std::time::SystemTime::now() + Duration::from_hours(24 * 365);
+    for (index, seconds) in ["-5.0", "1e300", "\"soon\"", "0.25"]
+        .into_iter()
+        .enumerate()
+    {
+        let run = format!("jump-{index}");
+        let (code, _, err) = told(&mut begin_with(&demo, &run, "100"));
+        assert_eq!(code, 0, "{err}");
+        let times = demo.join(&run).join("times.json");
+        fs::write(&times, format!("{{\"seconds\": {seconds}}}")).unwrap();
+        for file in [&times, &demo.join(&run).join("journal")] {
+            let file = fs::File::options().write(true).open(file).unwrap();
+            file.set_modified(later).unwrap();
+        }
+        let budget = ["--starts", STARTS, "--for", "10h"];
+        let (code, _, err) = told(resume(&demo, &run).args(budget));
+        assert_eq!((code, &*err), (0, ""), "{seconds}");
+        let read = |run: &str, file: &str| fs::read(demo.join(run).join(file)).unwrap();
+        assert!(read("whole", "results.json") == read(&run, "results.json"));
+        let times = crate::command_search::read_json(&times);
+        let told = times["seconds"].as_f64().unwrap();
+        assert!(told > 0.0 && told < 36_000.0, "{seconds}: {told}");
+    }
 }
 
 #[test]
