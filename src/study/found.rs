@@ -1,7 +1,7 @@
 //! What a search has found so far, and how the starts are shared out.
 
 use super::archive::{Archive, Change};
-use super::history::{Milestone, note};
+use super::history::{self, Milestone};
 use super::learning::{Choice, Learning, Learnt};
 use super::record;
 use super::search::{Endings, SizeTally};
@@ -82,7 +82,7 @@ pub struct Found {
     pub(super) endings: Endings,
     pub(super) sizes: Vec<SizeTally>,
     pub(super) archive: Archive,
-    /// When the best score fell; not known of parts that were put together.
+    /// When the best score fell.
     pub(super) milestones: Vec<Milestone>,
     /// Starts taken when last something new came.
     pub(super) news: u64,
@@ -90,8 +90,6 @@ pub struct Found {
     last: u64,
     /// Where the round at hand begins, in a run that was never ended.
     begun: u64,
-    /// Whether the last milestone is of a run that was ended before its round was.
-    early: bool,
     /// What a search learns that is not even.
     learning: Option<Learning>,
 }
@@ -113,6 +111,8 @@ pub(super) struct Round {
     pub sizes: Vec<SizeTally>,
     /// What the ways to take a start have brought.
     pub yields: Yields,
+    /// When the best score fell.
+    pub milestones: Vec<Milestone>,
     /// Whether there is a better score or a layout where there was none.
     pub news: bool,
     /// Sides of the archive's grids after the round.
@@ -134,7 +134,6 @@ impl Found {
             news: 0,
             last: 0,
             begun: 0,
-            early: false,
             learning: learns.then(|| Learning::new(brief)),
         }
     }
@@ -186,6 +185,7 @@ impl Found {
             endings: Endings::new(),
             sizes: sizes.collect(),
             yields: Yields::none(self.sizes.len()),
+            milestones: Vec::new(),
             news: false,
             sides: self.archive.sides(),
             entered: Vec::new(),
@@ -214,7 +214,12 @@ impl Found {
     }
 
     fn take_one(&mut self, round: &mut Round, learnt: &Learnt, taken: Taken) {
-        let Taken { choice, result, .. } = taken;
+        let Taken {
+            start,
+            choice,
+            result,
+        } = taken;
+        self.take_score(round, start, &result);
         round.evaluations += result.evaluations;
         *round.endings.entry(result.ending).or_insert(0) += 1;
         round.sizes[choice.size].take(&result);
@@ -236,6 +241,17 @@ impl Found {
         round.yields.take(choice.origin, choice.size, yields);
     }
 
+    /// Takes up the best score of a start if it is better than all before.
+    fn take_score(&mut self, round: &mut Round, start: u64, result: &StartResult) {
+        let feasible = result.candidates.iter().filter(|found| found.feasible);
+        let best = feasible.map(|found| found.score).min_by(f64::total_cmp);
+        if let Some(best) = best.filter(|&best| history::lowers(&self.milestones, best)) {
+            let starts = start + 1;
+            self.milestones.push(Milestone { starts, best });
+            round.milestones.push(Milestone { starts, best });
+        }
+    }
+
     /// Where the round at hand ends, in a run that nothing else ends. Borders are the same in
     /// all runs, whatever ended them before.
     pub(super) fn next_border(&self) -> u64 {
@@ -248,14 +264,8 @@ impl Found {
         learning.map_or_else(Arc::default, |learning| Arc::clone(learning.learnt()))
     }
 
-    /// Ends a round: takes up how far the search is and, at a border, what was learnt.
+    /// Ends a round: takes up, at a border, what was learnt.
     fn end_round(&mut self, yields: &Yields, starter: &Starter) {
-        if std::mem::take(&mut self.early) {
-            self.milestones.pop();
-        }
-        let border = self.next_border();
-        let noted = note(self);
-        self.early = noted && self.starts < border;
         while self.next_border() <= self.starts {
             self.begun = self.next_border();
         }
@@ -280,6 +290,7 @@ impl Found {
         if round.news {
             self.news = self.starts;
         }
+        history::add(&mut self.milestones, &round.milestones);
         self.archive.coarsen(round.sides);
         for candidate in round.entered {
             self.archive.insert(candidate);
@@ -293,7 +304,6 @@ impl Found {
             news: false,
             ..other.into_round()
         });
-        self.milestones.clear();
     }
 
     /// All of it as one record of a journal.
@@ -312,6 +322,7 @@ impl Found {
             entered: self.archive.all().cloned().collect(),
             endings: self.endings,
             yields: Yields::none(self.sizes.len()),
+            milestones: self.milestones,
             sizes: self.sizes,
         }
     }

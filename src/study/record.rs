@@ -4,6 +4,7 @@
 //! Points are not written: they follow from the variables.
 
 use super::found::Round;
+use super::history::Milestone;
 use super::robustness::NearestEdge;
 use super::search::{Endings, SizeTally};
 use super::start::{Candidate, Ending, Starter};
@@ -44,6 +45,11 @@ pub(super) fn encode(round: &Round) -> Vec<u8> {
         to.u64(of.evaluations);
         to.u64(of.layouts);
         to.u64(of.ranked);
+    }
+    to.count(round.milestones.len());
+    for milestone in &round.milestones {
+        to.u64(milestone.starts);
+        to.f64(milestone.best);
     }
     to.u8(round.news.into());
     round.sides.iter().for_each(|&side| to.f64(side));
@@ -126,6 +132,11 @@ fn read_round(starter: &Starter, none: &[SizeTally], from: &mut Reader) -> Optio
             ranked: from.u64()?,
         };
     }
+    let mut milestones = Vec::new();
+    for _ in 0..from.count()? {
+        let (starts, best) = (from.u64()?, from.f64()?);
+        milestones.push(Milestone { starts, best });
+    }
     let news = from.flag()?;
     let sides = [from.f64()?, from.f64()?];
     let count = from.count()?;
@@ -139,6 +150,7 @@ fn read_round(starter: &Starter, none: &[SizeTally], from: &mut Reader) -> Optio
         endings,
         sizes,
         yields,
+        milestones,
         news,
         sides,
         entered,

@@ -12,18 +12,20 @@ use maud::html;
 pub fn course(milestones: &[Milestone], starts: u64) -> Option<Figure> {
     let steps: Vec<(f64, f64)> = milestones
         .iter()
-        .filter_map(|milestone| Some((milestone.starts as f64, milestone.best?)))
+        .map(|milestone| (milestone.starts as f64, milestone.best))
         .collect();
     let (first, last) = (*steps.first()?, *steps.last()?);
+    // A share of a search has taken fewer starts than their numbers tell.
+    let starts = (starts as f64).max(last.0);
     let plot = Plot {
-        across: Axis::covering([0.0, starts as f64], 1.0, 8.0),
+        across: Axis::covering([0.0, starts], 1.0, 8.0),
         up: Axis::covering(steps.iter().map(|step| step.1).chain([0.0]), 0.1, 6.0),
     };
     let mut stairs = vec![first];
     for pair in steps.windows(2) {
         stairs.extend([(pair[1].0, pair[0].1), pair[1]]);
     }
-    let end = (starts as f64, last.1);
+    let end = (starts, last.1);
     stairs.push(end);
     let drawing = html! {
         (plot.axes("starts taken", "best score"))
