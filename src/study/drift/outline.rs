@@ -317,7 +317,7 @@ impl Drift<'_> {
     }
 
     /// An exit in samples with what may be what breaks there, solved exactly.
-    fn solve_sampled(&self, mover: &Mover, exit: SampledExit, sampler: &mut Sampler) -> Exit {
+    fn solve_sampled(&self, mover: &Mover, mut exit: SampledExit, sampler: &mut Sampler) -> Exit {
         let by = unit(exit.direction) * exit.distance;
         let by = Vector::new(Lanes::from_f64(by.x), Lanes::from_f64(by.y));
         let (points, _) = self.moved(mover, by);
@@ -328,8 +328,8 @@ impl Drift<'_> {
         };
         let mut out = Sampled::default();
         sampler.look(&batch, Interest::Everything, &mut out);
-        let near = self.near(&out, 0);
-        self.solve(mover, &SampledExit { near, ..exit })
+        exit.near = self.near(&out, 0);
+        self.solve(mover, &exit)
     }
 
     /// The nearest edge: where the line between two neighbouring exits is nearest, solved exactly.
