@@ -317,7 +317,7 @@ impl Drift<'_> {
     }
 
     /// An exit in samples with what may be what breaks there, solved exactly.
-    fn solve_sampled(&self, mover: &Mover, exit: SampledExit, sampler: &mut Sampler) -> Exit {
+    fn solve_sampled(&self, mover: &Mover, exit: &SampledExit, sampler: &mut Sampler) -> Exit {
         let by = unit(exit.direction) * exit.distance;
         let by = Vector::new(Lanes::from_f64(by.x), Lanes::from_f64(by.y));
         let (points, _) = self.moved(mover, by);
@@ -329,7 +329,11 @@ impl Drift<'_> {
         let mut out = Sampled::default();
         sampler.look(&batch, Interest::Everything, &mut out);
         let near = self.near(&out, 0);
-        self.solve(mover, &SampledExit { near, ..exit })
+        let exit = SampledExit {
+            near,
+            ..exit.clone()
+        };
+        self.solve(mover, &exit)
     }
 
     /// The nearest edge: where the line between two neighbouring exits is nearest, solved exactly.
@@ -372,9 +376,9 @@ impl Drift<'_> {
         });
         let foot = foots.min_by(|one, other| one.distance.total_cmp(&other.distance));
         let (between, reach) = (foot.is_some(), least.distance);
-        let mut best = self.solve_sampled(mover, foot.unwrap_or_else(|| least.clone()), sampler);
+        let mut best = self.solve_sampled(mover, foot.as_ref().unwrap_or(&least), sampler);
         if between && best.distance > reach {
-            let there = self.solve_sampled(mover, least, sampler);
+            let there = self.solve_sampled(mover, &least, sampler);
             if there.distance < best.distance {
                 best = there;
             }
