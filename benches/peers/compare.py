@@ -31,10 +31,10 @@ def timed(command):
     return done.stdout, wall, used
 
 
-def search(variant, seed, starts, out, *more):
+def search(variant, seed, starts, out, *more, threads=1):
     brief = f"tests/it/data/reference/{variant}.brief.json"
     return timed(
-        [OURS, "search", brief, "--threads", "1", "--starts", starts, "--seed", str(seed),
+        [OURS, "search", brief, "--threads", str(threads), "--starts", starts, "--seed", str(seed),
          "--quiet", "--out", str(out), *more]
     )
 
@@ -58,6 +58,8 @@ def compare(variant, seed, starts, folder):
     _, our_wall, our_used = search(variant, seed, starts, out)
     bare = folder / f"{variant}{seed}.bare"
     _, bare_wall, bare_used = search(variant, seed, starts, bare, "--bare")
+    bare = folder / f"{variant}{seed}.bare.all"
+    _, all_wall, _ = search(variant, seed, starts, bare, "--bare", threads=0)
     results = json.loads((out / "results.json").read_text())
     layouts = [layout for layout in results["layouts"] if layout["feasible"]]
     print(
@@ -65,9 +67,9 @@ def compare(variant, seed, starts, folder):
         f"{1e6 * script['processor_seconds'] / script['evaluations']:6.0f}   "
         f"{our_wall:6.3f} {our_used:6.3f} {results['evaluations']:6} {len(layouts):5}   "
         f"{wall / our_wall:5.1f} {used / our_used:5.1f}   {bare_wall:6.3f} {bare_used:6.3f} "
-        f"{wall / bare_wall:5.1f} {used / bare_used:5.1f}"
+        f"{wall / bare_wall:5.1f} {used / bare_used:5.1f}   {all_wall:6.3f} {wall / all_wall:5.1f}"
     )
-    return wall, used, our_wall, our_used, bare_wall, bare_used
+    return wall, used, our_wall, our_used, bare_wall, bare_used, all_wall
 
 
 def machine():
@@ -84,18 +86,19 @@ def main():
         folder = pathlib.Path(folder)
         print(f"curves of one layout agree within {agree(folder):.1e}\n")
         print("             script                       ours                          ratio  "
-              "     bare            ratio")
+              "     bare            ratio     all cores")
         print("  seed    wall    cpu  evals  us/ev     wall    cpu  evals  kept    wall   cpu  "
-              "   wall    cpu   wall   cpu")
+              "   wall    cpu   wall   cpu     wall ratio")
         for variant in "ab":
             rows = [compare(variant, seed, starts, folder) for seed in range(1, seeds + 1)]
             medians = [statistics.median(column) for column in zip(*rows)]
-            wall, used, our_wall, our_used, bare_wall, bare_used = medians
+            wall, used, our_wall, our_used, bare_wall, bare_used, all_wall = medians
             print(f"{variant.upper()} median of seeds: script {wall:.3f} s wall, {used:.3f} s cpu; "
                   f"ours {our_wall:.3f} s, {our_used:.3f} s: "
                   f"{wall / our_wall:.1f} and {used / our_used:.1f} times as fast; "
                   f"bare {bare_wall:.3f} s, {bare_used:.3f} s: "
-                  f"{wall / bare_wall:.1f} and {used / bare_used:.1f} times\n")
+                  f"{wall / bare_wall:.1f} and {used / bare_used:.1f} times; "
+                  f"on all cores {all_wall:.3f} s: {wall / all_wall:.1f} times\n")
 
 
 main()

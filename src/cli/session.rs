@@ -350,13 +350,15 @@ impl Job {
         seconds: f64,
     ) -> anyhow::Result<String> {
         let brief = self.search.brief();
+        // What the journal makes again need not be on the disk at once, were it the power that fails.
         for (index, ranked) in study.layouts.iter().enumerate() {
-            folder.write(&ranking::layout_file(index + 1), &ranked.layout.to_json())?;
+            let layout = ranked.layout.to_json();
+            folder.write_derived(&ranking::layout_file(index + 1), &layout)?;
         }
         for name in ["layouts", "sensitivity", "cad"] {
             folder.keep_ranks(name, study.layouts.len())?;
         }
-        folder.write("ranking.csv", &ranking::csv(brief, study))?;
+        folder.write_derived("ranking.csv", &ranking::csv(brief, study))?;
         let inputs = self.header.inputs.iter().map(|input| InputFile {
             file: input.file.clone(),
             sha256: input.sha256.clone(),

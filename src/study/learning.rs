@@ -2,8 +2,8 @@
 //!
 //! An *even* start follows from seed and number alone: a sample of the whole room, its size in
 //! turn, its score lowered wherever that leads. One in [`FLOOR`] starts stays even, whatever was
-//! learnt. The others go by what evaluations have brought (new layouts, and layouts worth a row
-//! of the ranking, half and half):
+//! learnt, and the first are, but that only one in [`SPARED`] is lowered. The others go by what
+//! evaluations have brought (new layouts, and layouts worth a row of the ranking, half and half):
 //!
 //! - how many begin *near* layouts that are known, where few steps meet everything; the score of
 //!   these is lowered in their own neighbourhood, so that they do not end in one place;
@@ -26,6 +26,10 @@ const FLOOR: u64 = 8;
 
 /// Starts before something is learnt for the first time.
 const FIRST: u64 = 128;
+
+/// One in so many of these is lowered: places that are known from others come again soon, and
+/// what is ranked is lowered anyway.
+const SPARED: u64 = 4;
 
 /// Fewest and most starts between two borders; in between, a quarter of those taken.
 const APART: [u64; 2] = [64, 65_536];
@@ -86,6 +90,8 @@ pub(super) struct Learnt {
     lowered: [f64; 2],
     /// Parts of the starts for each size; where there are none, sizes are taken in turn.
     sizes: Vec<f64>,
+    /// Whether few starts are lowered as long as nothing is known.
+    sparing: bool,
 }
 
 /// The variables of layouts, best first but for rows of the ranking, which come before the others.
@@ -120,7 +126,11 @@ impl Learnt {
     pub fn choice(&self, seed: u64, start: u64, sizes: usize) -> Choice {
         let even = Choice::even(start, sizes);
         let turn = start / sizes.max(1) as u64;
-        if self.known.is_empty() || turn.is_multiple_of(FLOOR) {
+        if self.known.is_empty() {
+            let lowers = !self.sparing || turn.is_multiple_of(SPARED);
+            return Choice { lowers, ..even };
+        }
+        if turn.is_multiple_of(FLOOR) {
             return even;
         }
         let mut random = [0.0; 3];
@@ -240,7 +250,10 @@ impl Learning {
             border: FIRST,
             rows: brief.search.keep.min(ROWS),
             in_turn: brief.search.rank == RankBy::PerSize,
-            learnt: Arc::default(),
+            learnt: Arc::new(Learnt {
+                sparing: true,
+                ..Learnt::default()
+            }),
         }
     }
 
@@ -296,6 +309,7 @@ impl Learning {
             } else {
                 shares(of_sizes)
             },
+            sparing: true,
         }
     }
 
@@ -346,6 +360,7 @@ mod tests {
             near: 0.6,
             lowered: [0.2, 0.8],
             sizes,
+            sparing: true,
         }
     }
 
@@ -413,7 +428,17 @@ mod tests {
             let size = usize::try_from(start % 3).unwrap();
             assert_eq!(learnt.choice(1, start, 3).size, size);
         }
-        // Before anything is learnt every start is even.
+        // Without learning every start is even, and before anything is learnt too, but for what
+        // is lowered.
+        let before = Learnt {
+            sparing: true,
+            ..Learnt::default()
+        };
+        for start in 0..1000 {
+            let even = Choice::even(start, 3);
+            let lowers = start / 3 % SPARED == 0;
+            assert_eq!(before.choice(1, start, 3), Choice { lowers, ..even });
+        }
         let nothing = Learnt::default();
         for start in 0..1000 {
             assert_eq!(nothing.choice(1, start, 3), Choice::even(start, 3));
