@@ -59,7 +59,7 @@ def compare(variant, seed, starts, folder):
     bare = folder / f"{variant}{seed}.bare"
     _, bare_wall, bare_used = search(variant, seed, starts, bare, "--bare")
     bare = folder / f"{variant}{seed}.bare.all"
-    _, all_wall, _ = search(variant, seed, starts, bare, "--bare", threads=0)
+    _, all_wall, _ = search(variant, seed, starts, bare, "--bare", threads=os.cpu_count())
     results = json.loads((out / "results.json").read_text())
     layouts = [layout for layout in results["layouts"] if layout["feasible"]]
     print(

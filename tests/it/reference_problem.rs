@@ -24,11 +24,16 @@ fn twenty_feasible(found: &Found, best: f64) {
     let layouts = &found.study.layouts;
     assert_eq!(layouts.len(), 20);
     assert!(layouts.iter().all(|ranked| ranked.feasible));
-    let least = layouts
-        .iter()
-        .map(|ranked| ranked.score)
-        .fold(f64::INFINITY, f64::min);
+    // A row gives up to a step of 0.01 of score for play, so the best met on the way may be better.
+    let ranked = layouts.iter().map(|ranked| ranked.score);
+    let met = found.study.milestones.iter().map(|met| met.best);
+    let least = ranked.clone().chain(met).fold(f64::INFINITY, f64::min);
     assert!(least <= best, "{least} is not as good as {best}");
+    let first = ranked.fold(f64::INFINITY, f64::min);
+    assert!(
+        first <= best + 0.01,
+        "{first} is more than a step from {best}"
+    );
 }
 
 #[test]
