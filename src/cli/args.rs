@@ -1,10 +1,15 @@
 //! Commands and flags.
 
-use crate::input::RankBy;
-use crate::study::Shard;
 use clap::{Args, Parser, Subcommand, ValueEnum};
+pub use questions::{
+    CostArguments, DriftArguments, JsonFormat, Others, SensitivityArguments, TableFormat,
+    ToleranceArguments, TradeArguments,
+};
+pub use run::{BudgetArguments, Manner, MergeArguments, Rank, ResumeArguments, SearchArguments};
 use std::path::PathBuf;
-use std::time::Duration;
+
+mod questions;
+mod run;
 
 const AFTER: &str = "\
 Files are named by what they hold: NAME.layout.json (one suspension, fully placed),
@@ -33,7 +38,7 @@ pub enum Command {
     /// Makes a folder with a layout, a brief, objective sets and a README that explains every line
     /// to change. Asks for the kind of linkage where the command does not say. The files search
     /// successfully as they are.
-    #[command(after_help = "Example:\n  pivotwright new my-bike --linkage KIND")]
+    #[command(after_help = "Example:\n  pivotwright new my-bike --linkage four-bar")]
     New(NewArguments),
     /// Search for layouts that meet the targets of a brief
     ///
@@ -195,161 +200,6 @@ pub struct NewArguments {
     pub linkage: Option<String>,
 }
 
-/// Arguments of `search`.
-#[derive(Clone, Debug, Args)]
-pub struct SearchArguments {
-    /// The brief, or - for stdin (paths in it are then relative to the current folder)
-    pub brief: PathBuf,
-    /// Folder for the results; it must not exist or be empty [default: NAME.run, NAME-2.run, ...]
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// When to end
-    #[command(flatten)]
-    pub budget: BudgetArguments,
-    /// Seed of everything drawn at random; the same seed gives the same results [default: the
-    /// brief's]
-    #[arg(long, value_name = "N")]
-    pub seed: Option<u64>,
-    /// Number of layouts to keep [default: the brief's]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=9999))]
-    pub keep: Option<u16>,
-    /// Which layouts have a place in the ranking [default: the brief's, else overall]
-    #[arg(long, value_enum)]
-    pub rank: Option<Rank>,
-    /// Rank feasible layouts by yield: the share of frames in all bands when every hole of every
-    /// part lies in a disc of this radius in mm about its place (see `tolerance`)
-    #[arg(long, value_name = "MM", value_parser = radius)]
-    pub scatter: Option<f64>,
-    /// Take only share I of N of the starts, for `merge`; N such processes may run anywhere
-    #[arg(long, value_name = "I/N", value_parser = shard)]
-    pub shard: Option<Shard>,
-    /// Take every start by seed and number alone and learn nothing from what others came to, so
-    /// that shares together are one search of the same starts to the last byte
-    #[arg(long)]
-    pub even: bool,
-    /// Where --out holds this very run already, go on with it
-    #[arg(long, requires = "out")]
-    pub resume: bool,
-    /// How it is run and what is written
-    #[command(flatten)]
-    pub manner: Manner,
-}
-
-/// How a search is run, and what it writes; the ranking does not depend on it.
-#[derive(Clone, Copy, Debug, Args)]
-pub struct Manner {
-    /// Number of threads; results do not depend on it [default: one for each core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// Write the ranking and the layouts alone: neither report nor margins, sensitivities and
-    /// drawings, which cost more than a short search; `report RUN` makes the same report later
-    #[arg(long)]
-    pub bare: bool,
-    /// Show no progress
-    #[arg(long)]
-    pub quiet: bool,
-}
-
-/// When a search ends: as soon as one of these is reached.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Args)]
-pub struct BudgetArguments {
-    /// Number of starts [default: the brief's, or with another budget no number]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=MOST_STARTS))]
-    pub starts: Option<u64>,
-    /// For how long, as 8h, 90m, 1h30m or 45s; it decides only how many starts are taken
-    #[arg(long = "for", value_name = "TIME", value_parser = time)]
-    pub time: Option<Duration>,
-    /// Until there are so many distinct feasible layouts (at most 4096 are kept)
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=4096))]
-    pub until_distinct: Option<u16>,
-    /// Until so many starts brought neither a better score nor a layout in a new place
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=MOST_STARTS))]
-    pub until_stagnant: Option<u64>,
-}
-
-/// Arguments of `resume`.
-#[derive(Clone, Debug, Args)]
-pub struct ResumeArguments {
-    /// The folder of the run
-    pub run: PathBuf,
-    /// When to end; without any of these, when the run itself was to end
-    #[command(flatten)]
-    pub budget: BudgetArguments,
-    /// How it is run and what is written
-    #[command(flatten)]
-    pub manner: Manner,
-}
-
-/// Arguments of `merge`.
-#[derive(Clone, Debug, Args)]
-pub struct MergeArguments {
-    /// The folders of the shards
-    #[arg(required = true, num_args = 1..)]
-    pub runs: Vec<PathBuf>,
-    /// Folder for the results; it must not exist or be empty
-    #[arg(long, value_name = "DIR")]
-    pub out: PathBuf,
-}
-
-/// Most starts of one search.
-const MOST_STARTS: u64 = 1_000_000_000_000;
-
-/// A share of starts, as `3/16`.
-fn shard(text: &str) -> Result<Shard, String> {
-    let parsed = text
-        .split_once('/')
-        .and_then(|(number, of)| Shard::new(number.parse().ok()?, of.parse().ok()?));
-    let small = parsed.filter(|shard| shard.of() <= 100_000);
-    small.ok_or_else(|| "expected I/N with I from 1 to N, as 3/16".into())
-}
-
-/// A time of hours, minutes and seconds, as `1h30m`.
-fn time(text: &str) -> Result<Duration, String> {
-    let wrong = || "expected hours, minutes or seconds, as 8h, 90m, 1h30m or 45s".to_owned();
-    let (mut seconds, mut digits) = (0_u64, String::new());
-    for letter in text.chars() {
-        let unit = match letter {
-            '0'..='9' => {
-                digits.push(letter);
-                continue;
-            }
-            'h' => 3600,
-            'm' => 60,
-            's' => 1,
-            _ => return Err(wrong()),
-        };
-        let count: u64 = digits.parse().map_err(|_| wrong())?;
-        let more = count.checked_mul(unit).ok_or_else(wrong)?;
-        seconds = seconds.checked_add(more).ok_or_else(wrong)?;
-        digits.clear();
-    }
-    // Longer than a year is a slip.
-    if !digits.is_empty() || !(1..=366 * 24 * 3600).contains(&seconds) {
-        return Err(wrong());
-    }
-    Ok(Duration::from_secs(seconds))
-}
-
-/// Which layouts have a place in the ranking.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum Rank {
-    /// The best of all
-    Overall,
-    /// The best of each shock size with each chainring: places are shared evenly among those that
-    /// have a feasible layout
-    #[value(alias = "per_size")]
-    PerSize,
-}
-
-impl From<Rank> for RankBy {
-    fn from(rank: Rank) -> Self {
-        match rank {
-            Rank::Overall => Self::Overall,
-            Rank::PerSize => Self::PerSize,
-        }
-    }
-}
-
 /// Arguments of `curves`.
 #[derive(Clone, Debug, Args)]
 pub struct CurvesArguments {
@@ -422,175 +272,6 @@ pub enum CompareFormat {
     Table,
     /// Each layout's numbers and all differences
     Json,
-}
-
-/// Arguments of `sensitivity`.
-#[derive(Clone, Debug, Args)]
-pub struct SensitivityArguments {
-    /// The layout, or - for stdin
-    pub layout: PathBuf,
-    /// Objective files whose targets count
-    #[arg(long, value_name = "FILE", num_args = 1..)]
-    pub objectives: Vec<PathBuf>,
-    /// A brief about this linkage, whose targets and free coordinates are taken
-    #[arg(long, value_name = "FILE")]
-    pub brief: Option<PathBuf>,
-    /// Form of the output; json and csv give every number in full
-    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
-    pub format: TableFormat,
-}
-
-/// What the points that are not moved do.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum Others {
-    /// They stay
-    Held,
-    /// They are re-optimised, so that everything is met as far as can be; needs --brief
-    Resolved,
-}
-
-/// Forms of the output of commands that print a table.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum TableFormat {
-    /// For reading
-    Table,
-    /// Everything
-    Json,
-    /// One table, a row a line
-    Csv,
-}
-
-/// Arguments of `drift`.
-#[derive(Clone, Debug, Args)]
-pub struct DriftArguments {
-    /// The layout, or - for stdin
-    pub layout: PathBuf,
-    /// Objective files whose targets are the bands
-    #[arg(long, value_name = "FILE", num_args = 1.., required_unless_present = "brief")]
-    pub objectives: Vec<PathBuf>,
-    /// A brief about this linkage, whose targets and limits are the bands
-    #[arg(long, value_name = "FILE")]
-    pub brief: Option<PathBuf>,
-    /// Whether the other points stay, or may follow within the boxes of the brief
-    #[arg(long, value_enum, default_value_t = Others::Held)]
-    pub others: Others,
-    /// One point in depth: a polar table of 24 directions; with csv and json the outline of its
-    /// safe region in 360
-    #[arg(long, value_name = "NAME")]
-    pub point: Option<String>,
-    /// Number of threads; results do not depend on it [default: one for each core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// Form of the output; json and csv give every number in full
-    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
-    pub format: TableFormat,
-}
-
-/// Arguments of `tolerance`.
-#[derive(Clone, Debug, Args)]
-pub struct ToleranceArguments {
-    /// The layout, or - for stdin
-    pub layout: PathBuf,
-    /// Objective files whose targets are the bands
-    #[arg(long, value_name = "FILE", num_args = 1.., required_unless_present = "brief")]
-    pub objectives: Vec<PathBuf>,
-    /// A brief about this linkage, whose targets and limits are the bands
-    #[arg(long, value_name = "FILE")]
-    pub brief: Option<PathBuf>,
-    /// Radius in mm of the disc in which every hole of every part lies about its place
-    #[arg(long, value_name = "MM", value_parser = radius, required_unless_present = "scatter_file")]
-    pub scatter: Option<f64>,
-    /// A file of radii instead
-    #[arg(long, value_name = "FILE", conflicts_with = "scatter")]
-    pub scatter_file: Option<PathBuf>,
-    /// Range of the centre of mass forward, mm: seated to standing, say
-    #[arg(long, value_names = ["LOW", "HIGH"], num_args = 2, allow_negative_numbers = true)]
-    pub mass_x: Option<Vec<f64>>,
-    /// Range of the centre of mass upward, mm
-    #[arg(long, value_names = ["LOW", "HIGH"], num_args = 2, allow_negative_numbers = true)]
-    pub mass_y: Option<Vec<f64>>,
-    /// Holes lie normally about their places, the radius being three standard deviations
-    #[arg(long)]
-    pub normal: bool,
-    /// Number of frames
-    #[arg(long, value_name = "N", default_value_t = 65_536)]
-    #[arg(value_parser = clap::value_parser!(u64).range(64..=crate::study::tolerance::MOST_FRAMES))]
-    pub frames: u64,
-    /// Seed of the frames drawn; the same seed gives the same frames
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    pub seed: u64,
-    /// Number of threads; results do not depend on it [default: one for each core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// Form of the output; json and csv give every number in full
-    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
-    pub format: TableFormat,
-}
-
-/// A radius of scatter in mm.
-fn radius(text: &str) -> Result<f64, String> {
-    let most = crate::input::MOST_SCATTER;
-    match text.parse::<f64>() {
-        Ok(radius) if (0.0..=most).contains(&radius) => Ok(radius),
-        _ => Err(format!("expected a radius in mm, 0 to {most}")),
-    }
-}
-
-/// Arguments of `cost`.
-#[derive(Clone, Debug, Args)]
-pub struct CostArguments {
-    /// The brief
-    pub brief: PathBuf,
-    /// Layouts for the brief, the one to look at first; where it misses something, all are
-    /// starts [default: those of a search]
-    #[arg(long, value_name = "FILE", num_args = 1..)]
-    pub layout: Vec<PathBuf>,
-    /// Number of starts of the search, where one is made
-    #[arg(long, value_name = "N", default_value_t = 400)]
-    #[arg(value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
-    pub starts: u64,
-    /// Number of threads; results do not depend on it [default: one for each core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// Form of the output; json gives every number in full
-    #[arg(long, value_enum, default_value_t = JsonFormat::Table)]
-    pub format: JsonFormat,
-}
-
-/// Forms of the output of commands whose answer is no single table.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum JsonFormat {
-    /// For reading
-    Table,
-    /// Everything
-    Json,
-}
-
-/// Arguments of `trade`.
-#[derive(Clone, Debug, Args)]
-pub struct TradeArguments {
-    /// The brief
-    pub brief: PathBuf,
-    /// Two of its targets, by number or by words
-    #[arg(long, value_name = "TARGET", num_args = 2, required = true)]
-    pub between: Vec<String>,
-    /// Number of layouts along the frontier
-    #[arg(long, value_name = "N", default_value_t = 15)]
-    #[arg(value_parser = clap::value_parser!(u16).range(3..=200))]
-    pub points: u16,
-    /// Number of starts of the search for layouts to begin with
-    #[arg(long, value_name = "N", default_value_t = 400)]
-    #[arg(value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
-    pub starts: u64,
-    /// Folder for the layouts and the table; it must not exist or be empty
-    #[arg(long, value_name = "DIR")]
-    pub out: Option<PathBuf>,
-    /// Number of threads; results do not depend on it [default: one for each core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// Form of the output; json and csv give every number in full
-    #[arg(long, value_enum, default_value_t = TableFormat::Table)]
-    pub format: TableFormat,
 }
 
 /// Arguments of `check`.
