@@ -7,7 +7,7 @@
 //! cassettes have. The first layout is the one that others are held against.
 
 use super::table::{Table, fixed, signed};
-use super::{CAUTION, Subject, json as machine, words};
+use super::{CAUTION, Subject, json as machine, moved, words};
 use crate::curves::{Cog, State};
 use crate::input::{Curve, Place, Summary};
 use serde_json::{Value, json as object};
@@ -194,7 +194,28 @@ pub fn json(subjects: &[(&str, Subject)]) -> Value {
             })
         })
         .collect();
-    object!({ "layouts": layouts, "differences": differences })
+    object!({ "layouts": layouts, "differences": differences, "moved": moves(subjects) })
+}
+
+/// Which points of the other layouts stand elsewhere than in the first.
+fn moves(subjects: &[(&str, Subject)]) -> Vec<Value> {
+    let Some(((_, first), others)) = subjects.split_first() else {
+        return Vec::new();
+    };
+    let mut moves = Vec::new();
+    for (index, (_, other)) in others.iter().enumerate() {
+        for point in moved::moved_points(first.layout, other.layout) {
+            let by = point.by();
+            moves.push(object!({
+                "layout": index + 1,
+                "point": point.name,
+                "first": [point.first.x, point.first.y],
+                "value": [point.other.x, point.other.y],
+                "distance": by.length(),
+            }));
+        }
+    }
+    moves
 }
 
 /// The comparison as a person reads it; each subject with the name of its file.
@@ -212,6 +233,10 @@ pub fn text(subjects: &[(&str, Subject)]) -> String {
     if let Some(((_, first), others)) = subjects.split_first() {
         for (index, (_, other)) in others.iter().enumerate() {
             let name = letter(index + 1);
+            let moved = moved::moved_points(first.layout, other.layout);
+            if !moved.is_empty() {
+                let _ = write!(text, "\n{}", moved::text(&name, &moved));
+            }
             let _ = write!(text, "\n{}", changes(&name, &differences(first, other)));
         }
     }

@@ -19,6 +19,7 @@ pub mod export;
 pub mod figure;
 pub mod json;
 pub mod margins;
+pub mod moved;
 pub mod page;
 pub mod plot;
 pub mod ranking;
