@@ -50,6 +50,36 @@ fn texts<'a>(document: &'a Document, class: &str) -> Vec<Node<'a, 'a>> {
 }
 
 #[test]
+fn of_several_chainrings_each_layout_shows_its_own() {
+    let (root, demo) = workshop();
+    let brief = demo.join("trail-crew-m.brief.json");
+    let mut changed = read_json(&brief);
+    changed["chainring_teeth"] = serde_json::json!([30, 36]);
+    changed["search"]["rank"] = "per_size".into();
+    fs::write(&brief, changed.to_string()).unwrap();
+    let folder = root.path().join("rings");
+    let mut command = program();
+    command.current_dir(&demo).args(["search", "--quiet"]);
+    command.args(["--keep", "6", "--starts", "96", "--out"]);
+    let (code, _, stderr) = told(command.arg(&folder).arg("trail-crew-m.brief.json"));
+    assert!(code < 2, "{stderr}");
+    let results = read_json(&folder.join("results.json"));
+    let layouts = results["layouts"].as_array().unwrap();
+    let ring = |layout: &serde_json::Value| layout["chainring_teeth"].as_u64().unwrap();
+    let first = ring(&layouts[0]);
+    assert!(layouts.iter().any(|layout| ring(layout) != first));
+    let page = fs::read_to_string(folder.join("report.html")).unwrap();
+    // Of the pose that is shown, the cog and a circle for each ring; that of the other ring stands
+    // far outside.
+    let shown = page.split("class=\"pose now\"").nth(1).unwrap();
+    let shown = &shown[..shown.find("</g>").unwrap()];
+    let circles: Vec<&str> = shown.split("<circle class=\"sprocket\"").skip(1).collect();
+    assert_eq!(circles.len(), 3);
+    let outside = |circle: &&&str| circle[..circle.find('>').unwrap()].contains("-9999");
+    assert_eq!(circles.iter().filter(outside).count(), 1);
+}
+
+#[test]
 fn a_report_made_again_is_the_same_file() {
     let (root, folder) = small_run("trail-crew-m.brief.json");
     let written = fs::read(folder.join("report.html")).unwrap();

@@ -5,7 +5,7 @@
 //! nothing to know but where its places are.
 
 use crate::curves::pitch_radius;
-use crate::input::{BodyId, Layout, PointId, Wrap};
+use crate::input::{BodyId, Layout, PointId, Shape as PartShape, Wrap};
 use crate::number::{Point, Vector};
 use crate::report::traced::{Moment, Traced};
 use crate::room;
@@ -65,6 +65,55 @@ pub(crate) struct Scene {
     pub shapes: Vec<Shape>,
     /// The linkage's own points come first.
     pub points: usize,
+    rings: Rings,
+}
+
+/// The chainrings of the layouts. Circles do not change their size, so where there are several
+/// each has a place of its own after all others, which is nowhere in layouts with another.
+#[derive(Clone, Debug)]
+struct Rings {
+    /// Teeth of each, that of the first layout first.
+    teeth: Vec<u32>,
+    /// Number of the place of the first, where there are several.
+    first: usize,
+}
+
+impl Rings {
+    fn new(traced: &[Traced], first: usize) -> Self {
+        let mut teeth = Vec::new();
+        for traced in traced {
+            let own = traced.subject.layout.bicycle.chainring_teeth;
+            if !teeth.contains(&own) {
+                teeth.push(own);
+            }
+        }
+        Self { teeth, first }
+    }
+
+    fn are_several(&self) -> bool {
+        self.teeth.len() > 1
+    }
+
+    /// The circles of a class about the chainrings, `more` mm larger than their pitch circles;
+    /// `centre` is where the chainring is.
+    fn circles(&self, class: &'static str, centre: usize, more: f64) -> Vec<Shape> {
+        let several = self.are_several();
+        let of = |(index, &teeth): (usize, &u32)| {
+            let place = if several { self.first + index } else { centre };
+            shape(class, Kind::Round(place, pitch_radius(teeth) + more))
+        };
+        self.teeth.iter().enumerate().map(of).collect()
+    }
+
+    /// The places of their own.
+    fn places(&self, layout: &Layout) -> Places {
+        if !self.are_several() {
+            return Places::new();
+        }
+        let own = layout.bicycle.chainring_teeth;
+        let place = |&teeth: &u32| (teeth == own).then_some(Point::new(0.0, 0.0));
+        self.teeth.iter().map(place).collect()
+    }
 }
 
 /// A bicycle in side view with the places of every layout at every moment.
@@ -78,7 +127,7 @@ pub(crate) struct Stage {
 impl Stage {
     /// The stage of layouts of one linkage; none where there is no layout.
     pub fn new(traced: &[Traced]) -> Option<Self> {
-        let scene = Scene::new(traced.first()?.subject.layout);
+        let scene = Scene::new(traced)?;
         let places = traced.par_iter().map(|traced| scene.places(traced));
         let places = places.collect();
         Some(Self { scene, places })
@@ -115,15 +164,25 @@ impl Numbers {
 type Wheel = (usize, f64, f64);
 
 impl Scene {
-    /// The shapes of a layout; every layout of the same linkage has the same.
-    pub fn new(layout: &Layout) -> Self {
+    /// The shapes of layouts of one linkage, which are the same for all; none where there is no
+    /// layout.
+    fn new(traced: &[Traced]) -> Option<Self> {
+        let layout = traced.first()?.subject.layout;
         let points = layout.mechanism.points.len();
         let numbers = Numbers::after(points);
-        let mut shapes = bicycle(layout, &numbers);
-        shapes.extend(parts(layout, &numbers));
+        let corners = layout.parts.iter();
+        let corners = corners.filter_map(|part| room::corner_count(part));
+        let chain = 2 * (chain_wheels(layout).len() - 1);
+        let rings = Rings::new(traced, numbers.chain + chain + corners.sum::<usize>());
+        let mut shapes = bicycle(layout, &numbers, &rings);
+        shapes.extend(parts(layout, &numbers, &rings));
         shapes.extend(linkage(layout, &numbers));
         shapes.extend(points_of(layout));
-        Self { shapes, points }
+        Some(Self {
+            shapes,
+            points,
+            rings,
+        })
     }
 
     /// Where all places are at each moment.
@@ -141,6 +200,7 @@ impl Scene {
                         .into_iter()
                         .map(Some)
                 }));
+                places.extend(self.rings.places(layout));
                 places
             })
             .collect()
@@ -226,7 +286,7 @@ fn shape(class: &'static str, kind: Kind) -> Shape {
 }
 
 /// Wheels, ground, chain, centre of mass.
-fn bicycle(layout: &Layout, numbers: &Numbers) -> Vec<Shape> {
+fn bicycle(layout: &Layout, numbers: &Numbers, rings: &Rings) -> Vec<Shape> {
     let bicycle = &layout.bicycle;
     let axle = bicycle.rear_axle.index();
     let mut shapes = vec![
@@ -239,7 +299,11 @@ fn bicycle(layout: &Layout, numbers: &Numbers) -> Vec<Shape> {
         shape("hub", Kind::Round(numbers.front, 8.0)),
     ];
     for (index, (place, radius, _)) in chain_wheels(layout).into_iter().enumerate() {
-        shapes.push(shape("sprocket", Kind::Round(place, radius)));
+        if place == numbers.bracket {
+            shapes.extend(rings.circles("sprocket", place, 0.0));
+        } else {
+            shapes.push(shape("sprocket", Kind::Round(place, radius)));
+        }
         if index > 0 {
             let first = numbers.chain + 2 * (index - 1);
             shapes.push(shape("chain", Kind::Line([first, first + 1])));
@@ -250,21 +314,25 @@ fn bicycle(layout: &Layout, numbers: &Numbers) -> Vec<Shape> {
 }
 
 /// What takes up room around the linkage.
-fn parts(layout: &Layout, numbers: &Numbers) -> Vec<Shape> {
+fn parts(layout: &Layout, numbers: &Numbers, rings: &Rings) -> Vec<Shape> {
     let mut next = numbers.chain + 2 * (chain_wheels(layout).len() - 1);
-    let parts = layout.parts.iter();
-    parts
-        .filter_map(|part| {
-            let count = room::corner_count(part)?;
-            let corners: Vec<usize> = (next..next + count).collect();
-            next += count;
-            let radius = room::thickness(layout, part);
-            Some(match corners[..] {
-                [centre] => shape("part", Kind::Round(centre, radius)),
-                _ => shape("part", Kind::Thick(corners, radius)),
-            })
-        })
-        .collect()
+    let mut shapes = Vec::new();
+    for part in &layout.parts {
+        let Some(count) = room::corner_count(part) else {
+            continue;
+        };
+        let corners: Vec<usize> = (next..next + count).collect();
+        next += count;
+        let radius = room::thickness(layout, part);
+        match corners[..] {
+            [centre] if part.shape == PartShape::Chainring => {
+                shapes.extend(rings.circles("part", centre, part.radius));
+            }
+            [centre] => shapes.push(shape("part", Kind::Round(centre, radius))),
+            _ => shapes.push(shape("part", Kind::Thick(corners, radius))),
+        }
+    }
+    shapes
 }
 
 /// The moving bodies and the shock, axle path and instant centre.
