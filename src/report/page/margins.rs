@@ -34,9 +34,8 @@ fn regions(rank: usize, figure: &Figure, margins: &LayoutMargins, rule: &Outline
              target is met and every limit kept (an end of the shock takes the other along at the \
              shock's length); what is missed as drawn is left out of it. Outlines are straight between " (DIRECTIONS) " directions, each solved on \
              25 samples of the travel to " (fixed(100.0 * rule.closeness, 1)) " % of its length and \
-             looked at half way too; beyond " (rule.farthest) " mm nothing was looked for. The nearest \
-             edge, told in mm, is that of the continuous curves; " code { "drift" } " looks more finely for its \
-             direction."
+             looked at on the way too; edges beyond " (rule.farthest) " mm are not shown. The nearest edge, \
+             told in mm, is that of the continuous curves, as " code { "drift" } " tells it."
         }
         div.regions {
             figure {

@@ -17,6 +17,7 @@ mod region;
 mod resolved;
 
 pub use outline::{CLOSENESS, DIRECTIONS, FARTHEST, Outline, Ray};
+use rays::Off;
 pub use region::{Break, Exit, MoveKind, Moved, Region};
 pub use resolved::{ResolvedDrift, ResolvedExit, resolved};
 
@@ -43,6 +44,7 @@ pub struct Drift<'a> {
     bicycle: Bicycle,
     aims: Vec<Aim>,
     assembly: Option<Assembly>,
+    off: Off,
     /// What does not hold in the layout as it is, and so cannot break.
     pub missed: Vec<Break>,
 }
@@ -80,7 +82,7 @@ impl<'a> Drift<'a> {
         let broken = assessment.limits.iter().filter(|limit| !limit.holds);
         missed.extend(broken.map(|limit| Break::Limit(limit.index)));
         let drawn = suspension.drawn().to_vec();
-        Self {
+        let mut drift = Self {
             layout,
             plan: suspension.plan(),
             sets: sets.to_vec(),
@@ -89,8 +91,11 @@ impl<'a> Drift<'a> {
             assembly: Assembly::new(&layout.mechanism, &drawn),
             drawn,
             bicycle: bicycle.clone(),
+            off: Off::default(),
             missed,
-        }
+        };
+        drift.off = drift.off_at_rest(suspension, &assessment);
+        drift
     }
 
     /// Whether there is a band left that can break.

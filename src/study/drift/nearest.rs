@@ -46,7 +46,7 @@ impl Ray {
 }
 
 impl Rays<'_, '_> {
-    /// The nearest exit in any direction; some ray leaves at `known` mm, or none within reach.
+    /// The nearest exit in any direction; some ray leaves at about `known` mm, or none within reach.
     pub fn nearest(&mut self, known: f64) -> SampledExit {
         let step = 360.0 / RAYS as f64;
         let mut best = known.max(1e-3);
@@ -59,6 +59,11 @@ impl Rays<'_, '_> {
             .map(|number| ray(number, best * BEYOND, self.at_rest))
             .collect();
         self.shrink(&mut rays, &mut best);
+        // What is known was closed in on from both sides, so it may lie a little short of the exit.
+        while best < REACH && rays.iter().all(|ray| ray.bracket.outside.is_none()) {
+            best = (2.0 * best).min(REACH);
+            self.shrink(&mut rays, &mut best);
+        }
         self.look_inside(&mut rays, &mut best);
         let between: Vec<usize> = hollows(&rays)
             .into_iter()
@@ -81,6 +86,7 @@ impl Rays<'_, '_> {
                 distance: REACH,
                 slope: 0.0,
                 found: false,
+                what: None,
                 near: Vec::new(),
             },
         }

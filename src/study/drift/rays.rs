@@ -2,9 +2,9 @@
 
 use super::{Break, Drift, LARGEST_GAP, Mover, REACH};
 use crate::curves::Suspension;
-use crate::design::LIMIT_UNIT;
-use crate::design::measure::{Batch, Form, Interest, Lane, Sampled, Sampler};
-use crate::number::{LANES, Lanes, Scalar, Vector};
+use crate::design::measure::{Aim, Batch, Form, Interest, Lane, Moving, Sampled, Sampler};
+use crate::design::{Assessment, LIMIT_UNIT};
+use crate::number::{LANES, Lanes, Point, Scalar, Vector};
 use crate::study::sensitivity::unit;
 
 /// Shares of an exit at which it is looked whether the ray left before.
@@ -21,6 +21,19 @@ const CLOSE: f64 = 1e-4;
 /// limit) may be what breaks: many times what samples are off by.
 const NEAR: f64 = 0.3;
 
+/// Samples are off by less than this share of a band: more is a number that has jumped.
+const MOST_OFF: f64 = 0.05;
+
+/// What samples are off by in the layout as it is, which hardly changes in a small move. Taken off
+/// everywhere, so that what is near its edge has its exits where they are.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Off {
+    /// Of each aim's number, in its unit.
+    values: Vec<f64>,
+    /// Of each limit's slack, mm or degrees.
+    slacks: Vec<f64>,
+}
+
 /// Where a ray leaves, as samples have it.
 #[derive(Clone, Debug)]
 pub(super) struct SampledExit {
@@ -32,6 +45,8 @@ pub(super) struct SampledExit {
     pub slope: f64,
     /// Whether it leaves within reach.
     pub found: bool,
+    /// What breaks there, if it is known.
+    pub what: Option<Break>,
     /// What may be what breaks.
     pub near: Vec<Break>,
 }
@@ -134,37 +149,92 @@ impl Drift<'_> {
         Sampler::new(&suspension, &forms, &self.limits)
     }
 
-    /// The largest violation in a lane, of what was looked at.
-    fn worst(&self, out: &Sampled, lane: usize) -> f64 {
-        let mut worst = f64::NEG_INFINITY;
-        for (aim, values) in self.aims.iter().zip(&out.values) {
-            let (objective, index) = (aim.objective, aim.index);
-            if self.counts(Break::Target { objective, index }) {
-                worst = larger(worst, aim.residual(values[lane]).abs() - 1.0);
+    /// What samples are off by in the layout as it is.
+    pub(super) fn off_at_rest(&self, suspension: &Suspension, assessment: &Assessment) -> Off {
+        let points: Vec<Point<Lanes>> = self.drawn.iter().map(|&p| Point::constant(p)).collect();
+        let batch = Batch {
+            points: &points,
+            stroke: Lanes::from_f64(self.stroke()),
+            mass_shift: None,
+        };
+        let mut out = Sampled::default();
+        self.sampler().look(&batch, Interest::Everything, &mut out);
+        let off = |sampled: f64, exact: f64, unit: f64| {
+            let off = sampled - exact;
+            if off.abs() < MOST_OFF * unit {
+                off
+            } else {
+                0.0
             }
+        };
+        let moving = Moving::of(suspension);
+        let values = self.aims.iter().zip(&out.values).map(|(aim, sampled)| {
+            let exact = aim.form.combine(&moving, &aim.form.locate(suspension));
+            off(sampled[0], exact, aim.half)
+        });
+        let limits = assessment.limits.iter().zip(&out.slacks);
+        let slacks = limits.map(|(limit, sampled)| off(sampled[0], limit.slack, LIMIT_UNIT));
+        Off {
+            values: values.collect(),
+            slacks: slacks.collect(),
         }
-        for (index, slacks) in out.slacks.iter().enumerate() {
-            if self.counts(Break::Limit(index)) {
-                worst = larger(worst, -slacks[lane] / LIMIT_UNIT);
+    }
+
+    /// The residual of every aim in a lane.
+    fn residuals<'a>(
+        &'a self,
+        out: &'a Sampled,
+        lane: usize,
+    ) -> impl Iterator<Item = (&'a Aim, f64)> {
+        let numbers = out.values.iter().zip(&self.off.values);
+        let aims = self.aims.iter().zip(numbers);
+        aims.map(move |(aim, (values, off))| (aim, aim.residual(values[lane] - off).abs()))
+    }
+
+    /// The slack of every limit in a lane.
+    fn slacks<'a>(&'a self, out: &'a Sampled, lane: usize) -> impl Iterator<Item = f64> + 'a {
+        let slacks = out.slacks.iter().zip(&self.off.slacks);
+        slacks.map(move |(slacks, off)| slacks[lane] - off)
+    }
+
+    /// The largest violation in a lane, of what was looked at, and of what it is.
+    fn worst(&self, out: &Sampled, lane: usize) -> (f64, Break) {
+        let mut worst = (f64::NEG_INFINITY, Break::Motion);
+        let mut take = |violation: f64, what: Break| {
+            // What is no number is worst.
+            let larger = violation > worst.0 || violation.is_nan();
+            if larger && self.counts(what) {
+                let violation = if violation.is_nan() {
+                    f64::INFINITY
+                } else {
+                    violation
+                };
+                worst = (violation, what);
             }
+        };
+        for (aim, residual) in self.residuals(out, lane) {
+            let (objective, index) = (aim.objective, aim.index);
+            take(residual - 1.0, Break::Target { objective, index });
+        }
+        for (index, slack) in self.slacks(out, lane).enumerate() {
+            take(-slack / LIMIT_UNIT, Break::Limit(index));
         }
         worst
     }
 
     /// What is near its edge in a lane.
-    pub(super) fn near(&self, out: &Sampled, lane: usize) -> Vec<Break> {
+    fn near(&self, out: &Sampled, lane: usize) -> Vec<Break> {
         let mut near = Vec::new();
-        for (aim, values) in self.aims.iter().zip(&out.values) {
+        for (aim, residual) in self.residuals(out, lane) {
             let (objective, index) = (aim.objective, aim.index);
-            let residual = aim.residual(values[lane]).abs();
             // Whether a curve turns tells nothing of how nearly it does.
             let jumps = matches!(aim.form, Form::Reversal { .. });
             if jumps || residual.is_nan() || residual > 1.0 - NEAR {
                 near.push(Break::Target { objective, index });
             }
         }
-        for (index, slacks) in out.slacks.iter().enumerate() {
-            if slacks[lane].is_nan() || slacks[lane] < NEAR * LIMIT_UNIT {
+        for (index, slack) in self.slacks(out, lane).enumerate() {
+            if slack.is_nan() || slack < NEAR * LIMIT_UNIT {
                 near.push(Break::Limit(index));
             }
         }
@@ -229,7 +299,7 @@ impl<'r, 'p> Rays<'r, 'p> {
         }
         let exits = brackets.map(|bracket| bracket.exit());
         let at = exits.map(|exit| exit.map_or(0.0, |(distance, _)| distance));
-        self.look(directions, at, false);
+        let together = self.look(directions, at, false);
         let exits = exits.into_iter().enumerate();
         exits
             .map(|(lane, exit)| {
@@ -239,6 +309,11 @@ impl<'r, 'p> Rays<'r, 'p> {
                     distance,
                     slope,
                     found: exit.is_some(),
+                    what: exit.map(|_| {
+                        let moves = together[lane] && self.out.margin[lane] > 0.0;
+                        let worst = self.drift.worst(&self.out, lane).1;
+                        if moves { worst } else { Break::Motion }
+                    }),
                     near: self.drift.near(&self.out, lane),
                 }
             })
@@ -263,7 +338,7 @@ impl<'r, 'p> Rays<'r, 'p> {
         let together = self.look(directions, distances, true);
         std::array::from_fn(|lane| {
             if together[lane] && self.out.margin[lane] > 0.0 {
-                self.drift.worst(&self.out, lane)
+                self.drift.worst(&self.out, lane).0
             } else {
                 f64::INFINITY
             }
@@ -293,11 +368,16 @@ impl<'r, 'p> Rays<'r, 'p> {
             stroke: Lanes::from_f64(drift.stroke()),
             mass_shift: None,
         };
-        // The slack above which a limit is not what is worst.
+        // The slack above which a limit is not what is worst, with what slacks are off by.
+        let off = drift
+            .off
+            .slacks
+            .iter()
+            .fold(0.0_f64, |most, off| most.max(off.abs()));
         let above = |out: &Sampled| -> Lane {
             std::array::from_fn(|lane| {
                 if together[lane] && out.margin[lane] > 0.0 {
-                    -LIMIT_UNIT * drift.worst(out, lane)
+                    2.0 * off - LIMIT_UNIT * drift.worst(out, lane).0
                 } else {
                     f64::NEG_INFINITY
                 }
@@ -310,16 +390,5 @@ impl<'r, 'p> Rays<'r, 'p> {
         };
         self.sampler.look(&batch, interest, &mut self.out);
         together
-    }
-}
-
-/// The larger; what is not a number is larger than all.
-fn larger(a: f64, b: f64) -> f64 {
-    if b.is_nan() {
-        f64::INFINITY
-    } else if b > a {
-        b
-    } else {
-        a
     }
 }
