@@ -1,9 +1,10 @@
 //! `merge`: the shards of a search become one run.
 
 use super::args::MergeArguments;
+use super::header::Header;
 use super::journal::Journal;
 use super::run_folder::RunFolder;
-use super::session::{Header, Job};
+use super::session::Job;
 use super::{Outcome, warn};
 use crate::study::{Found, Shard};
 use anyhow::bail;

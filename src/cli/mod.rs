@@ -15,6 +15,7 @@ mod curves;
 mod drift;
 mod export;
 pub mod files;
+mod header;
 mod journal;
 mod judged;
 mod merge;

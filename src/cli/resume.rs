@@ -1,9 +1,10 @@
 //! `resume`: a run goes on from the last round in its journal.
 
 use super::args::{BudgetArguments, Manner, ResumeArguments};
+use super::header::WrittenBudget;
 use super::journal::Journal;
 use super::run_folder::RunFolder;
-use super::session::{Job, WrittenBudget};
+use super::session::Job;
 use super::{Outcome, warn};
 use anyhow::bail;
 use std::path::Path;

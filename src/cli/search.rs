@@ -2,9 +2,10 @@
 
 use super::args::SearchArguments;
 use super::files::{BriefSources, read_brief};
+use super::header::{Options, WrittenBudget};
 use super::journal::{self, Journal};
 use super::run_folder::RunFolder;
-use super::session::{Job, Options, WrittenBudget};
+use super::session::Job;
 use super::{Outcome, resume, warn};
 use crate::design::contradictions;
 use crate::input::RankBy;

@@ -1,7 +1,8 @@
 //! A search under way, with all that it keeps on the disk: new, gone on with, or merged.
 
-use super::args::{BudgetArguments, Manner};
+use super::args::Manner;
 use super::files::{BriefSources, Source, brief_of};
+use super::header::{Header, Options, WrittenBudget, hash, hex};
 use super::journal::Journal;
 use super::progress::ProgressLine;
 use super::refresh::{REFRESH, Refresh};
@@ -19,91 +20,14 @@ use crate::report::run::{Run, RunTexts, input_copy};
 use crate::report::{export, page, ranking, results};
 use crate::study::sensitivity::Sensitivity;
 use crate::study::tolerance::rank_by_yield;
-use crate::study::{Budget, Control, Found, Ranked, Search, Shard, Standing, Study};
+use crate::study::{Control, Found, Ranked, Search, Shard, Standing, Study};
 use anyhow::{Context, bail};
 use rayon::prelude::*;
-use serde::{Deserialize, Serialize};
 use serde_json::json;
-use sha2::{Digest, Sha256};
-use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
-
-/// What is searched, as the first record of a journal says it. Results follow from this.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Header {
-    /// Version of the program.
-    pub version: String,
-    /// Hash of what the first start comes to.
-    pub self_test: String,
-    /// The brief and the files that it names.
-    pub inputs: Vec<HashedInput>,
-    pub options: Options,
-    /// The shares of starts, of `of`.
-    pub shards: Vec<u32>,
-    pub of: u32,
-    pub budget: WrittenBudget,
-}
-
-/// A file that a run was made from.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct HashedInput {
-    pub file: String,
-    pub sha256: String,
-}
-
-/// What else decides the results.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct Options {
-    pub seed: u64,
-    pub keep: usize,
-    /// Whether each size of shock with each chainring has places of its own.
-    pub per_size: bool,
-    pub scatter: Option<f64>,
-    pub even: bool,
-}
-
-/// When a run was to end.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(super) struct WrittenBudget {
-    pub starts: Option<u64>,
-    pub seconds: Option<u64>,
-    pub distinct: Option<u16>,
-    pub stagnant: Option<u64>,
-}
-
-impl WrittenBudget {
-    /// What `asked` says, or where that says nothing `otherwise`.
-    pub fn new(asked: &BudgetArguments, otherwise: Self) -> Self {
-        if *asked == BudgetArguments::default() {
-            return otherwise;
-        }
-        Self {
-            starts: asked.starts,
-            seconds: asked.time.map(|time| time.as_secs()),
-            distinct: asked.until_distinct,
-            stagnant: asked.until_stagnant,
-        }
-    }
-
-    /// With its time counted from now, less what was spent before.
-    fn counted_from_now(&self, spent: f64) -> Budget {
-        let spent = Duration::try_from_secs_f64(spent).unwrap_or_default();
-        let left = |seconds| Duration::from_secs(seconds).saturating_sub(spent);
-        Budget {
-            starts: self.starts,
-            until: self.seconds.map(|seconds| Instant::now() + left(seconds)),
-            distinct: self.distinct.map(usize::from),
-            stagnation: self.stagnant,
-        }
-    }
-}
 
 /// A search and what it was made from.
 pub(super) struct Job {
@@ -401,7 +325,7 @@ impl Job {
         let run = Run::from_texts(&folder.path().display().to_string(), &texts)?;
         let margins = Margins::of(&run, &hash_of(&run, &texts))?;
         folder.write_derived(MARGINS, &margins.text())?;
-        folder.write(PAGE, &page::run(&run, &margins)?)?;
+        folder.write_derived(PAGE, &page::run(&run, &margins)?)?;
         page::each(&run, |rank, subject| {
             let mut files = export::drawings(subject).into_iter();
             files.try_for_each(|(ending, text)| {
@@ -449,21 +373,6 @@ fn stop_on_signals() -> Arc<AtomicBool> {
         }
     });
     asked
-}
-
-fn hash(source: &Source) -> HashedInput {
-    HashedInput {
-        file: source.file.clone(),
-        sha256: hex(&Sha256::digest(source.text.as_bytes())),
-    }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        // Writing to a string cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
 }
 
 /// What changes per mm of each free coordinate of a ranked layout.
